@@ -1,0 +1,1 @@
+"""Drawings as SVG text, each with its side convention written on it."""

@@ -1,0 +1,1 @@
+"""Bedside observations turned into measurements: one module a measurement, each usable alone."""
