@@ -1,6 +1,6 @@
 """One row of the table of checks against the outside world.
 
-Each ``tests/published/test_<subject>.py`` defines ``CHECKS: list[PublishedCheck]`` and runs them all::
+Each ``tests/published/test_<subject>.py`` defines ``CHECKS: list[PublishedCheck]``, all run by::
 
     @pytest.mark.parametrize("check", CHECKS, ids=str)
     def test_published(check: PublishedCheck) -> None:
