@@ -195,6 +195,8 @@ def impairment(
         if field_radius_degrees <= rule["radius_degrees"] and row["category"] < rule["category"]:
             row = next(r for r in rows if r["category"] == rule["category"])
             reason = f"field no wider than {rule['radius_degrees']} degrees in radius"
+            if rule.mark:
+                remarks += (f"The field rule of {edition} is {rule.mark} here: check the edition.",)
     return ImpairmentCategory(edition, row["category"], row["name"], reason, remarks, row.citation)
 
 
