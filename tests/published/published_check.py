@@ -76,8 +76,10 @@ def _agrees(expected: object, obtained: object, tolerance: float) -> bool:
     if isinstance(expected, bool) or isinstance(obtained, bool):
         return isinstance(expected, bool) and isinstance(obtained, bool) and expected is obtained
     if isinstance(expected, Real) and isinstance(obtained, Real):
-        # Half a unit in the twelfth place, so that a tolerance of exactly 0.5 admits 0.5.
-        return abs(float(expected) - float(obtained)) <= tolerance + 1e-12
+        # Half a unit in the twelfth place, so that a tolerance of exactly 0.5 admits 0.5;
+        # equality first, because infinity less infinity is not a number.
+        difference = abs(float(expected) - float(obtained))
+        return bool(expected == obtained) or difference <= tolerance + 1e-12
     if isinstance(expected, tuple):
         return (
             isinstance(obtained, Sequence)

@@ -21,6 +21,7 @@ def row(expected, obtained, tolerance=0.0, mark=""):
         ((1.0, "a"), (1.01, "a"), 0.02),
         ((1.0, 2.0), [1.0, 2.0], 0.0),
         (0.5, 1.0, 0.5),
+        (float("inf"), float("inf"), 0.0),
     ],
 )
 def test_agreement_passes(expected, obtained, tolerance):
@@ -32,6 +33,7 @@ def test_agreement_passes(expected, obtained, tolerance):
     [
         (1.0, 1.06, 0.05),
         (1.0, float("nan"), 0.05),
+        (float("inf"), 1e9, 0.05),
         (1.0, None, 0.05),
         ("right", "left", 0.0),
         (True, False, 0.0),

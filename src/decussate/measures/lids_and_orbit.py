@@ -186,13 +186,17 @@ def read_lids(lids: Lids) -> LidReading:
     )
     caution = "Measured with the brows relaxed and the other lid held, if it changes the droop."
     if droop is not None and lids.margin(droop) >= low - _ROUNDING:
-        caution = "The lower lid is not low on its own: is the other lid raised or the other eye prominent?"
+        caution = (
+            "The lower lid is not low on its own: is the other lid raised or its eye prominent?"
+        )
     return LidReading(droop, low_sides, difference, grade, levator, row["meaning"], caution)
 
 
 def _reading(droop: Side | None, low: tuple[Side, ...], grade: str, levator: str) -> str:
     if droop is None and not low:
         return "none"
+    if levator == "":
+        return "levator not measured"
     if levator in ("poor", "fair"):
         return "levator weak"
     return "mild with good levator" if grade in ("none", "mild") else "larger with good levator"
@@ -292,7 +296,8 @@ def read_protrusion(
     if not fitting:
         raise BadInput("sex", sex, f"male or female: the limits of '{group}' were published by sex")
     row = fitting[0]
-    upper, remarks = row.get("upper_mm"), ()
+    upper = row.get("upper_mm")
+    remarks: tuple[str, ...] = ()
     if upper is None:
         upper = row["mean_mm"] + 2.0 * row["sd_mm"]
         remarks = ("The limit is the mean plus two standard deviations; none was printed.",)
