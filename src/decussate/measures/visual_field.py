@@ -20,6 +20,7 @@ __all__ = [
     "chart_exaggeration",
     "field_position",
     "flat_offset_mm",
+    "growth_with_distance",
     "shared_target_deg",
     "target_diameter_deg",
     "temporal_sign",
@@ -209,6 +210,40 @@ def shared_target_deg(
         math.degrees(math.atan2(offset_mm, to_patient_mm)),
         math.degrees(math.atan2(offset_mm, to_examiner_mm)),
     )
+
+
+def growth_with_distance(
+    near_size_mm: float, near_distance_mm: float, far_size_mm: float, far_distance_mm: float
+) -> float:
+    """How far a field on a flat screen grew with distance, as a part of what geometry asks.
+
+    Parameters
+    ----------
+    near_size_mm, far_size_mm : float
+        Width of the seen field at the two distances, in millimetres, target enlarged likewise.
+    near_distance_mm, far_distance_mm : float
+        Nearer and farther distance of the screen, in millimetres.
+
+    Returns
+    -------
+    float
+        1 when the angle stays the same, as geometry asks; the ratio of the distances (0.5 when the
+        distance is doubled) when the field stays the same in millimetres, a tubular field.
+
+    References
+    ----------
+    Similar triangles; the tubular field as a sign is common practice and does not rule out disease.
+    """
+    _check_distance(near_distance_mm)
+    _check_distance(far_distance_mm)
+    if not far_distance_mm > near_distance_mm:
+        raise BadInput(
+            "farther distance", far_distance_mm, f"more than {near_distance_mm:g} mm, the nearer"
+        )
+    for name, size in (("near", near_size_mm), ("far", far_size_mm)):
+        if not 0.0 < size <= 20_000.0:
+            raise BadInput(f"{name} size of the field", size, "above 0, up to 20000 mm")
+    return (far_size_mm / far_distance_mm) / (near_size_mm / near_distance_mm)
 
 
 def chart_exaggeration(eccentricity_deg: float) -> float:

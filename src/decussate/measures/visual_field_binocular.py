@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import csv
 from dataclasses import dataclass
-from functools import cache
-from importlib import resources
 
 from decussate.errors import BadInput
+from decussate.measures.published_rows import read_tables
 from decussate.measures.visual_field import FieldPosition
 from decussate.measures.visual_field_outline import (
     FieldOutline,
@@ -131,26 +129,20 @@ class DrivingRuleComparison:
     warning: str = DRIVING_WARNING
 
 
-@cache
 def driving_rules() -> tuple[DrivingRule, ...]:
-    """All rules held in ``data/visual_field_driving.csv``."""
-    text = (
-        resources.files("decussate.measures")
-        .joinpath("data", "visual_field_driving.csv")
-        .read_text("utf-8")
-    )
+    """Give all rules held in ``data/visual_field.yaml``."""
     return tuple(
         DrivingRule(
-            rule=row["rule"],
-            horizontal_deg=float(row["horizontal_deg"]),
-            each_side_deg=float(row["each_side_deg"]),
-            up_deg=float(row["up_deg"]) if row["up_deg"] else None,
-            down_deg=float(row["down_deg"]) if row["down_deg"] else None,
-            clear_centre_deg=float(row["clear_centre_deg"]),
-            source=row["source"],
-            mark=row["mark"],
+            rule=row["name"],
+            horizontal_deg=row["horizontal_deg"],
+            each_side_deg=row["each_side_deg"],
+            up_deg=row.get("up_deg"),
+            down_deg=row.get("down_deg"),
+            clear_centre_deg=row["clear_centre_deg"],
+            source=row.citation,
+            mark=row.mark,
         )
-        for row in csv.DictReader(text.splitlines())
+        for row in read_tables("visual_field.yaml")["driving"]
     )
 
 

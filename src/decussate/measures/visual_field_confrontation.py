@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import csv
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cache
-from importlib import resources
 
 from decussate.errors import BadInput
+from decussate.measures.published_rows import read_tables, row_named
 from decussate.measures.visual_field_outline import Quadrant
 from decussate.sides import Side
 
@@ -73,32 +71,20 @@ class ConfrontationAccuracy:
         return (100.0 - self.sensitivity_percent) / self.specificity_percent
 
 
-@cache
 def _accuracy_rows() -> tuple[ConfrontationAccuracy, ...]:
-    name = "visual_field_confrontation_accuracy.csv"
-    text = resources.files("decussate.measures").joinpath("data", name).read_text("utf-8")
-
-    def percent(row: dict[str, str], field: str, line: int) -> float | None:
-        if not row[field]:
-            return None
-        value = float(row[field])
-        if not 0.0 <= value <= 100.0:
-            raise BadInput(field, value, "0 to 100 percent", where=f"{name}, line {line}")
-        return value
-
     return tuple(
         ConfrontationAccuracy(
             technique=row["technique"],
             defect=row["defect"],
-            sensitivity_percent=percent(row, "sensitivity_percent", line),
-            specificity_percent=percent(row, "specificity_percent", line),
-            low_percent=percent(row, "low_percent", line),
-            high_percent=percent(row, "high_percent", line),
+            sensitivity_percent=row.get("sensitivity"),
+            specificity_percent=row.get("specificity"),
+            low_percent=row.get("low"),
+            high_percent=row.get("high"),
             population=row["population"],
-            source=row["source"],
-            mark=row["mark"],
+            source=row.citation,
+            mark=row.mark,
         )
-        for line, row in enumerate(csv.DictReader(text.splitlines()), start=2)
+        for row in read_tables("visual_field.yaml")["confrontation_accuracy"]
     )
 
 
@@ -128,7 +114,8 @@ def half_detection_loss_db(*, upper: bool) -> float:
     ----------
     Shahinfar et al. 1995, Ophthalmology 102: -26 dB in an upper, -19 dB in a lower quadrant.
     """
-    return -26.0 if upper else -19.0
+    rows = read_tables("visual_field.yaml")["half_detection"]
+    return float(row_named(rows, "upper" if upper else "lower", "half of the field")["loss_db"])
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,15 +7,13 @@ a hemianopia.
 
 from __future__ import annotations
 
-import csv
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from functools import cache
-from importlib import resources
 
 from decussate.errors import BadInput
+from decussate.measures.published_rows import read_tables, row_named
 from decussate.measures.visual_field import FieldPosition
 from decussate.sides import Side
 
@@ -281,24 +279,17 @@ def outline_from_positions(
 def outline_from_extents(
     eye: Side, extents_deg: Mapping[FieldDirection, float], technique: str = ""
 ) -> FieldOutline:
-    """Outline from extents, in degrees, in at least three directions all round fixation."""
+    """Outline from extents, in degrees, in at least three directions all round fixation.
+
+    Between two directions the extent changes evenly, so an edge at a meridian is blurred: where
+    loss stops at a meridian use `outline_from_quadrants`, or `outline_from_positions` with two
+    points on that meridian.
+    """
     return outline_from_positions(
         eye,
         [FieldPosition(d.meridian_deg(eye), extent) for d, extent in extents_deg.items()],
         technique,
     )
-
-
-@cache
-def _normal_tables() -> dict[str, dict[FieldDirection, float]]:
-    name = "visual_field_normal_extent.csv"
-    text = resources.files("decussate.measures").joinpath("data", name).read_text("utf-8")
-    tables: dict[str, dict[FieldDirection, float]] = {}
-    for line, row in enumerate(csv.DictReader(text.splitlines()), start=2):
-        if not row["source"]:
-            raise BadInput("source", "", "a source for every row", where=f"{name}, line {line}")
-        tables[row["table"]] = {d: float(row[d]) for d in EIGHT_DIRECTIONS if row[d]}
-    return tables
 
 
 def normal_outline(eye: Side, table: str = "us_schedule") -> FieldOutline:
@@ -308,14 +299,14 @@ def normal_outline(eye: Side, table: str = "us_schedule") -> FieldOutline:
     ----------
     eye : Side
     table : str
-        A row of ``data/visual_field_normal_extent.csv``; the default, 38 CFR 4.76a Table III, is
-        the only one with all eight directions. Sources differ by up to 25 degrees (upward), so the
-        table is named wherever the comparison is shown.
+        A row of ``normal_extent`` in ``data/visual_field.yaml``; the default, 38 CFR
+        4.76a Table III, is the only one with all eight directions. Sources differ by up to 25
+        degrees (upward), so the table is named wherever the comparison is shown.
     """
-    tables = _normal_tables()
-    if table not in tables:
-        raise BadInput("table of normal extents", table, "one of " + ", ".join(tables))
-    return outline_from_extents(eye, tables[table], f"normal extent: {table}")
+    rows = read_tables("visual_field.yaml")["normal_extent"]
+    row = row_named(rows, table, "table of normal extents")
+    extents = {d: float(row[d]) for d in EIGHT_DIRECTIONS if row.get(d) is not None}
+    return outline_from_extents(eye, extents, f"normal extent: {table}")
 
 
 def outline_from_quadrants(

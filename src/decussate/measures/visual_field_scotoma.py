@@ -2,21 +2,18 @@
 
 from __future__ import annotations
 
-import csv
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from functools import cache
-from importlib import resources
 
 from decussate.errors import BadInput
+from decussate.measures.published_rows import PublishedRow, read_tables
 from decussate.measures.visual_field import FieldPosition, temporal_sign
 from decussate.measures.visual_field_outline import solid_angle_sr, square_degrees
 from decussate.sides import Side
 
 __all__ = [
-    "BlindSpotNorm",
     "BlindSpotReport",
     "Scotoma",
     "ScotomaKind",
@@ -95,18 +92,6 @@ class ScotomaKind(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class BlindSpotNorm:
-    """A published figure for the blind spot, in degrees; a limit not published is None."""
-
-    mean: float
-    sd: float | None
-    low: float | None
-    high: float | None
-    source: str
-    mark: str
-
-
-@dataclass(frozen=True, slots=True)
 class BlindSpotReport:
     """A measured blind spot beside the published one.
 
@@ -127,29 +112,9 @@ class BlindSpotReport:
     remarks: tuple[str, ...]
 
 
-@cache
-def blind_spot_norms() -> dict[str, BlindSpotNorm]:
-    """Figures held in ``data/visual_field_blind_spot.csv``, by quantity."""
-    text = (
-        resources.files("decussate.measures")
-        .joinpath("data", "visual_field_blind_spot.csv")
-        .read_text("utf-8")
-    )
-
-    def number(cell: str) -> float | None:
-        return float(cell) if cell else None
-
-    return {
-        row["quantity"]: BlindSpotNorm(
-            mean=float(row["mean"]),
-            sd=number(row["sd"]),
-            low=number(row["low"]),
-            high=number(row["high"]),
-            source=row["source"],
-            mark=row["mark"],
-        )
-        for row in csv.DictReader(text.splitlines())
-    }
+def blind_spot_norms() -> dict[str, PublishedRow]:
+    """Give the published figures (``mean``, ``sd``, ``low``, ``high``, degrees) by quantity."""
+    return {row["name"]: row for row in read_tables("visual_field.yaml")["blind_spot"]}
 
 
 def physiological_blind_spot(eye: Side) -> Scotoma:
@@ -157,10 +122,10 @@ def physiological_blind_spot(eye: Side) -> Scotoma:
     norms = blind_spot_norms()
     return Scotoma(
         eye,
-        temporal_sign(eye) * norms["centre_temporal_deg"].mean,
-        norms["centre_up_deg"].mean,
-        norms["width_deg"].mean,
-        norms["height_deg"].mean,
+        temporal_sign(eye) * norms["centre_temporal_deg"]["mean"],
+        norms["centre_up_deg"]["mean"],
+        norms["width_deg"]["mean"],
+        norms["height_deg"]["mean"],
     )
 
 
@@ -215,19 +180,20 @@ def blind_spot_report(spot: Scotoma) -> BlindSpotReport:
             f"a place temporal to fixation: to the patient's {spot.eye}",
             hint="Was the other eye tested, or right taken from the examiner's side?",
         )
-    measured = {
-        "centre_temporal_deg": ("distance temporal to fixation", temporal),
-        "centre_up_deg": ("height above the horizontal", spot.y_deg),
-        "width_deg": ("width", spot.width_deg),
-        "height_deg": ("height", spot.height_deg),
-    }
+    measured = (
+        ("centre_temporal_deg", "distance temporal to fixation", temporal),
+        ("centre_up_deg", "height above the horizontal", spot.y_deg),
+        ("width_limit_deg", "width", spot.width_deg),
+        ("height_limit_deg", "height", spot.height_deg),
+    )
+    norms = blind_spot_norms()
     remarks = []
-    for quantity, norm in blind_spot_norms().items():
-        name, value = measured[quantity]
-        if norm.high is not None and value > norm.high:
-            remarks.append(f"{name} {value:.1f} degrees, above the limit of {norm.high:g}")
-        if norm.low is not None and value < norm.low:
-            remarks.append(f"{name} {value:.1f} degrees, below the limit of {norm.low:g}")
+    for quantity, name, value in measured:
+        low, high = norms[quantity].get("low"), norms[quantity].get("high")
+        if high is not None and value > high:
+            remarks.append(f"{name} {value:.1f} degrees, above the limit of {high:g}")
+        if low is not None and value < low:
+            remarks.append(f"{name} {value:.1f} degrees, below the limit of {low:g}")
     return BlindSpotReport(spot, temporal, -spot.y_deg, tuple(remarks))
 
 
