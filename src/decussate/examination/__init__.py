@@ -1,0 +1,1 @@
+"""What the examiner does and finds: the catalogue of bedside tests and the record of findings."""

@@ -1,0 +1,210 @@
+"""A bedside test: what is done and said, what may be found, and how far that can be trusted."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from decussate.errors import BadInput
+
+__all__ = [
+    "GENERIC_ABNORMAL",
+    "Accuracy",
+    "Band",
+    "Caution",
+    "Measurement",
+    "Response",
+    "Test",
+]
+
+GENERIC_ABNORMAL = "abnormal"
+"""Response that any test with a sign accepts: abnormal, grade or direction not stated."""
+
+
+@dataclass(frozen=True, slots=True)
+class Response:
+    """One answer a test can give: its code, the examiner's word, the sign state it stands for."""
+
+    code: str
+    label: str
+    state: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """Values from `low` up to but not including `high` that mean one response."""
+
+    low: float
+    high: float
+    response: str
+
+
+@dataclass(frozen=True, slots=True)
+class Measurement:
+    """How a measured value becomes a response.
+
+    Attributes
+    ----------
+    unit : str
+        Unit of `low`, `high` and the bands; ``1`` for a fraction.
+    kind : str
+        ``number``, ``fraction`` (k of n, as k / n) or ``text`` (read by `reader`).
+    low, high : float
+        Least and greatest value accepted, in `unit`.
+    bands : tuple of Band
+        Covering `low` to `high` without a gap; empty where the examiner states the response.
+    reader : str
+        Module of ``decussate.measures`` that reads a value given as text; empty otherwise.
+    words : Mapping of str to str
+        Values that are words (``counting fingers``) to the response they mean.
+    source : str
+        Where the limits come from.
+    """
+
+    unit: str
+    kind: str
+    low: float
+    high: float
+    bands: tuple[Band, ...]
+    reader: str
+    words: Mapping[str, str]
+    source: str
+
+    def response_for(self, value: float) -> str | None:
+        """Return the response that a value means; None where no bands are given.
+
+        Parameters
+        ----------
+        value : float
+            In `unit`.
+
+        Raises
+        ------
+        BadInput
+            If the value lies outside `low` to `high`.
+        """
+        if not self.low <= value <= self.high:
+            raise BadInput(
+                "measured value", value, f"{self.low:g} to {self.high:g} {self.unit}".rstrip(" 1")
+            )
+        for band in self.bands:
+            if value < band.high:
+                return band.response
+        return self.bands[-1].response if self.bands else None
+
+
+@dataclass(frozen=True, slots=True)
+class Accuracy:
+    """How far a response can be trusted.
+
+    Attributes
+    ----------
+    specificity : float
+        Probability of a normal response when the state is normal.
+    partial, complete : float or None
+        Probability of an abnormal response in partial and in complete loss (loss scales).
+    present : float or None
+        Probability of an abnormal response when the sign is there (every other scale).
+    wrong_side : float
+        Probability, given an abnormal response, that it names the wrong side, direction or kind.
+    source : str
+        Key of the bibliography, or ``judgement``.
+    mark : str
+        How far the figures were checked: empty when seen in the source.
+    basis : str
+        What the published figure measured, in words.
+    """
+
+    specificity: float
+    partial: float | None
+    complete: float | None
+    present: float | None
+    wrong_side: float
+    source: str
+    mark: str
+    basis: str
+
+    def abnormal_given(self, state: str) -> float:
+        """Probability of an abnormal response given an abnormal state of the sign."""
+        by_state = {"partial": self.partial, "complete": self.complete}
+        found = by_state.get(state) if self.present is None else self.present
+        if found is None:
+            raise BadInput("state", state, "an abnormal state of the sign")
+        return found
+
+
+@dataclass(frozen=True, slots=True)
+class Caution:
+    """A warning shown before the tests it concerns."""
+
+    id: str
+    name: str
+    text: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Test:
+    """One thing the examiner does.
+
+    Attributes
+    ----------
+    id, name, nerve : str
+        Key, the clinician's name, and the group it is shown in.
+    sides : str
+        ``each`` (asked of the right and of the left) or ``whole``.
+    sign : str or None
+        The sign it tries to reveal; None for what is only recorded.
+    story : str or None
+        Field of the story that holds the answer, for what the patient tells.
+    technique, say, normal, formal : str
+        What to do, what to say, what counts as normal, what to ask for afterwards.
+    kit, cautions, abbreviations : tuple of str
+        Things needed; keys of the cautions; short forms clinicians write.
+    seconds : float
+        Usual time for both sides together.
+    responses : Mapping of str to Response
+    measurement : Measurement or None
+    accuracy : Accuracy or None
+        None where there is no sign.
+    source : str
+        Of the technique and of the normal response.
+    """
+
+    __test__ = False  # pytest collects classes of this name otherwise
+
+    id: str
+    name: str
+    nerve: str
+    sides: str
+    sign: str | None
+    story: str | None
+    technique: str
+    say: str
+    kit: tuple[str, ...]
+    cautions: tuple[str, ...]
+    seconds: float
+    responses: Mapping[str, Response]
+    measurement: Measurement | None
+    normal: str
+    accuracy: Accuracy | None
+    formal: str
+    abbreviations: tuple[str, ...]
+    source: str
+
+    @property
+    def paired(self) -> bool:
+        """Whether the right and the left have one each."""
+        return self.sides == "each"
+
+    @property
+    def codes(self) -> tuple[str, ...]:
+        """Codes a finding may hold, `GENERIC_ABNORMAL` last where the test reveals a sign."""
+        return (*self.responses, GENERIC_ABNORMAL) if self.sign else tuple(self.responses)
+
+    def state_of(self, code: str) -> str | None:
+        """Return the sign state a code stands for; None if it stands for no single state."""
+        response = self.responses.get(code)
+        if response is None and code not in self.codes:
+            raise BadInput(f"response to {self.id}", code, "one of " + ", ".join(self.codes))
+        return response.state if response else None
