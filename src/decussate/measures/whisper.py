@@ -7,6 +7,11 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from decussate.errors import BadInput
+from decussate.measures.diagnostic_accuracy import (
+    likelihood_ratio_negative,
+    likelihood_ratio_positive,
+    updated_probability,
+)
 from decussate.measures.published_rows import read_tables, row_named
 from decussate.sides import Side
 
@@ -151,10 +156,8 @@ def likelihood_ratio(outcome: WhisperOutcome, study: str = "pooled adults") -> f
     printed = row.get("lr_failed" if failed else "lr_passed")
     if printed is not None:
         return float(printed)
-    sensitivity, specificity = float(row["sensitivity"]), float(row["specificity"])
-    if failed:
-        return sensitivity / (1 - specificity)
-    return (1 - sensitivity) / specificity
+    ratio = likelihood_ratio_positive if failed else likelihood_ratio_negative
+    return ratio(float(row["sensitivity"]), float(row["specificity"]))
 
 
 def probability_of_loss(
@@ -174,23 +177,14 @@ def probability_of_loss(
     Returns
     -------
     float
-        Bayes' theorem in odds.  A study without a missed case gives a ratio of zero; its posterior
-        of zero is the study's size, not certainty.
+        See `updated_probability`.
 
     Raises
     ------
     BadInput
         If the prior is not a probability.
     """
-    if not 0 < prior < 1:
-        raise BadInput(
-            "prior probability",
-            prior,
-            "above 0 and below 1",
-            hint="Was a percentage given?" if prior >= 1 else "",
-        )
-    odds = prior / (1 - prior) * likelihood_ratio(outcome, study)
-    return odds / (1 + odds)
+    return updated_probability(prior, likelihood_ratio(outcome, study))
 
 
 def voice_heard_by_half_db_hl(voice: str, distance_m: float) -> float:
