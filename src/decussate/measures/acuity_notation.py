@@ -142,6 +142,11 @@ def write(
         As written when nothing was asked for, so that it reads back unchanged. Otherwise the exact
         value to 3 significant figures (2 decimals for logMAR, 1 for letters), not the nearest line:
         see `nearest_line`.
+
+    Raises
+    ------
+    BadInput
+        When a letter score is asked for and the acuity is off the 100-letter chart.
     """
     if isinstance(acuity, LowVisionAcuity):
         at = "" if acuity.distance_m is None else f" {acuity.distance_m:.4g} m"
@@ -154,12 +159,19 @@ def write(
         return f"{acuity.numerator:g}/{acuity.denominator:g}{unit}{letters}"
     if notation in (Notation.METRES, Notation.FEET):
         top = test_distance or (20.0 if notation is Notation.FEET else 6.0)
-        return f"{top:g}/{top * acuity.mar_arcmin:.3g}"
+        return f"{top:g}/{_three_figures(top * acuity.mar_arcmin)}"
     if notation is Notation.LETTERS:
+        if not 0.0 <= acuity.letter_score <= 100.0:
+            hint = "The chart has no such score: write it as logMAR."
+            raise BadInput("letter score", round(acuity.letter_score, 1), "0 to 100", hint=hint)
         return f"{acuity.letter_score:.1f}".removesuffix(".0") + " letters"
     if notation is Notation.DECIMAL:
         return f"decimal {acuity.decimal:.3g}"
     return f"logMAR {acuity.logmar:.2f}"
+
+
+def _three_figures(value: float) -> str:
+    return f"{value:.0f}" if value >= 100.0 else f"{value:.3g}"
 
 
 def _unit_to_say(acuity: ReadAcuity) -> str:
@@ -191,4 +203,4 @@ def nearest_line(acuity: ReadAcuity, *, test_distance: float = 6.0, feet: bool =
     for row in read_tables("distance_acuity.yaml")["line_labels"]:
         if row["distance"] == test_distance and (row["unit"] == "ft") is feet:
             label = row["labels"].get(line, label)
-    return f"{test_distance:g}/{label:.3g}" + (f"{letters:+d}" if letters else "")
+    return f"{test_distance:g}/{_three_figures(label)}" + (f"{letters:+d}" if letters else "")
