@@ -7,6 +7,7 @@ from importlib.resources import files
 from typing import Any
 
 import yaml
+from yaml import CSafeLoader
 
 from decussate.errors import BadInput
 
@@ -26,9 +27,7 @@ def load_sources() -> dict[str, dict[str, Any]]:
         Key to fields (``title``, ``author``, ``container-title``, ``issued``, ``DOI``, ``note``).
     """
     text = files(__name__).joinpath("sources.yaml").read_text(encoding="utf-8")
-    loaded: dict[str, dict[str, Any]] = yaml.load(
-        text, Loader=getattr(yaml, "CSafeLoader", yaml.SafeLoader)
-    )
+    loaded: dict[str, dict[str, Any]] = yaml.load(text, Loader=CSafeLoader)  # noqa: S506 (safe)
     return loaded
 
 

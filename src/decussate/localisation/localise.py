@@ -1,0 +1,258 @@
+"""Localisation: from an examination to a probability for each place and process, with reasons."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from decussate.examination.catalogue import Catalogue, load_catalogue
+from decussate.examination.record import Examination
+from decussate.localisation.model import Model, load_model
+from decussate.localisation.next_test import NextTest, next_tests
+from decussate.localisation.observation import observations
+from decussate.localisation.posterior import Posterior, entropy_bits
+from decussate.localisation.reasons import Reason, weigh
+from decussate.localisation.story import cause_shares
+from decussate.sides import Side
+
+__all__ = ["Candidate", "CauseShare", "Localisation", "localise", "posterior_of"]
+
+EXPLAINED_IN_FULL = 6
+"""How many leading candidates get reasons and causes."""
+TAKEN = 0.5
+"""A structure is named as taken when at least this likely, given the place."""
+
+
+@dataclass(frozen=True, slots=True)
+class CauseShare:
+    """A cause of a lesion in a place, as a question to settle.
+
+    Attributes
+    ----------
+    cause, name : str
+        Key and the clinician's name.
+    share : float
+        Probability given the place and the story.
+    settle : str
+        The investigation that settles it.
+    """
+
+    cause: str
+    name: str
+    share: float
+    settle: str
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """A place (or process) where the lesion may be.
+
+    Attributes
+    ----------
+    place, name : str
+        Key, and the name with its side in words.
+    kind : {"place", "process"}
+        A process has no one place.
+    side : Side or None
+        None for the midline or the whole body.
+    probability : float
+        Given all findings and the story.
+    region : str
+        Neighbourhood, in words.
+    supports, against, unexplained : tuple of Reason
+        Strongest first; empty beyond the leading candidates.
+    causes : tuple of CauseShare
+        Most likely first; empty beyond the leading candidates.
+    pathway : tuple of str
+        Names of the structures probably taken, with their side.
+    """
+
+    place: str
+    name: str
+    kind: Literal["place", "process"]
+    side: Side | None
+    probability: float
+    region: str
+    supports: tuple[Reason, ...] = ()
+    against: tuple[Reason, ...] = ()
+    unexplained: tuple[Reason, ...] = ()
+    causes: tuple[CauseShare, ...] = ()
+    pathway: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Localisation:
+    """Where the lesion is likely to be, and how sure one can be.
+
+    Attributes
+    ----------
+    candidates : tuple of Candidate
+        Every site, most likely first.
+    next_tests : tuple of NextTest
+        Tests not yet done, most informative per minute first.
+    unexplained : tuple of Reason
+        Findings that none of the leading candidates explains.
+    side_probability : Mapping of str to float
+        For ``right``, ``left`` and ``midline`` (which includes both sides and the whole body).
+    regions : tuple of (str, Side or None, float)
+        Probability of each neighbourhood, most likely first.
+    findings_used : int
+        How many findings bear on a sign.
+    entropy_bits : float
+        What remains unknown of the site, in bits.
+    """
+
+    candidates: tuple[Candidate, ...]
+    next_tests: tuple[NextTest, ...]
+    unexplained: tuple[Reason, ...]
+    side_probability: Mapping[str, float]
+    regions: tuple[tuple[str, Side | None, float], ...]
+    findings_used: int
+    entropy_bits: float
+
+    @property
+    def text(self) -> str:
+        """The conclusion in a sentence."""
+        if not self.findings_used:
+            return "No finding yet that bears on the place of a lesion."
+        first = self.candidates[0]
+        if first.place == "normal":
+            return f"Most likely {first.name} ({in_100(first.probability)})."
+        others = [c for c in self.candidates[1:3] if c.probability >= 0.05]
+        rest = "".join(f"; next {c.name} ({in_100(c.probability)})" for c in others)
+        return f"Most likely {first.name} ({in_100(first.probability)}){rest}."
+
+
+def in_100(probability: float) -> str:
+    """Return a probability as a clinician reads it (``"86 in 100"``)."""
+    if probability < 0.01:
+        return "under 1 in 100"
+    if probability > 0.99:
+        return "over 99 in 100"
+    return f"{round(100 * probability)} in 100"
+
+
+def posterior_of(
+    examination: Examination, model: Model | None = None, catalogue: Catalogue | None = None
+) -> Posterior:
+    """Return the posterior of an examination; known old findings are set aside."""
+    model = model or load_model()
+    old = set(examination.known_old)
+    standing = [f for f in examination.present() if (f.test, f.side) not in old]
+    seen = observations(standing, catalogue or load_catalogue(), model.atlas.signs)
+    return Posterior(model, examination.story, seen)
+
+
+def localise(
+    examination: Examination, model: Model | None = None, catalogue: Catalogue | None = None
+) -> Localisation:
+    """Work out where the lesion is likely to be.
+
+    Parameters
+    ----------
+    examination : Examination
+        What was found. A test not done carries no information.
+    model : Model, optional
+        That of the package by default.
+    catalogue : Catalogue, optional
+        That of the package by default.
+
+    Returns
+    -------
+    Localisation
+        Probabilities sum to 1 over all candidates.
+
+    Raises
+    ------
+    BadInput
+        If a finding names a test that the catalogue does not have.
+    """
+    model = model or load_model()
+    catalogue = catalogue or load_catalogue()
+    posterior = posterior_of(examination, model, catalogue)
+    probability = posterior.sites
+    names = [_name(model, index) for index in range(len(probability))]
+    order = sorted(range(len(probability)), key=lambda i: (-probability[i], names[i]))
+    leading = order[:EXPLAINED_IN_FULL] if posterior.observations else []
+    reasons = dict(zip(leading, weigh(posterior, leading, catalogue), strict=True))
+    candidates = []
+    for index in order:
+        site = model.lesions.sites[index]
+        place = model.atlas.places[site.place]
+        plain = Candidate(
+            site.place, names[index], place.kind, site.side, float(probability[index]), place.region
+        )
+        if index not in reasons:
+            candidates.append(plain)
+            continue
+        weighed = reasons[index]
+        shares = cause_shares(place, model.atlas, examination.story)
+        causes = [
+            CauseShare(key, model.atlas.causes[key].name, share, model.atlas.causes[key].settle)
+            for key, share in sorted(shares.items(), key=lambda item: (-item[1], item[0]))
+        ]
+        candidates.append(
+            Candidate(
+                plain.place, plain.name, plain.kind, plain.side, plain.probability, plain.region,
+                weighed.supports, weighed.against, weighed.unexplained,
+                tuple(causes), _taken(posterior, index),
+            )
+        )  # fmt: skip
+    return Localisation(
+        candidates=tuple(candidates),
+        next_tests=next_tests(posterior, examination, catalogue),
+        unexplained=_unexplained_by_all(candidates[: min(3, len(leading))]),
+        side_probability=_by_side(candidates),
+        regions=_by_region(candidates),
+        findings_used=len(posterior.observations),
+        entropy_bits=entropy_bits(probability),
+    )
+
+
+def _name(model: Model, index: int) -> str:
+    site = model.lesions.sites[index]
+    name = model.atlas.places[site.place].name
+    return f"{site.side.value} {name}" if site.side else name
+
+
+def _taken(posterior: Posterior, index: int) -> tuple[str, ...]:
+    """Name the structures that a lesion of this site has probably taken."""
+    model = posterior.model
+    mine = model.lesions.site_of == index
+    weight = np.where(mine, posterior.lesions, 0.0)
+    total = weight.sum()
+    if total == 0:
+        return ()
+    taken = []
+    for piece, (columns, amount) in model.lesions.damage.items():
+        if (weight[columns] * (amount > 0)).sum() / total >= TAKEN:
+            name = model.atlas.structures[piece.structure].name
+            taken.append(f"{piece.side.value} {name}" if piece.side else name)
+    return tuple(taken)
+
+
+def _unexplained_by_all(leading: list[Candidate]) -> tuple[Reason, ...]:
+    if not leading:
+        return ()
+    keys = [{(r.test, r.side) for r in candidate.unexplained} for candidate in leading]
+    common = set.intersection(*keys)
+    return tuple(r for r in leading[0].unexplained if (r.test, r.side) in common)
+
+
+def _by_side(candidates: list[Candidate]) -> Mapping[str, float]:
+    sums = {"right": 0.0, "left": 0.0, "midline": 0.0}
+    for candidate in candidates:
+        sums[candidate.side.value if candidate.side else "midline"] += candidate.probability
+    return sums
+
+
+def _by_region(candidates: list[Candidate]) -> tuple[tuple[str, Side | None, float], ...]:
+    sums: dict[tuple[str, Side | None], float] = {}
+    for candidate in candidates:
+        key = (candidate.region, candidate.side)
+        sums[key] = sums.get(key, 0.0) + candidate.probability
+    ordered = sorted(sums.items(), key=lambda item: (-item[1], item[0][0], item[0][1] or ""))
+    return tuple((region, side, probability) for (region, side), probability in ordered)

@@ -1,0 +1,143 @@
+"""Reasons: what each finding says for or against a place, and what a lesion there leaves open."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from decussate.examination.catalogue import Catalogue
+from decussate.localisation.observation import Observation
+from decussate.localisation.posterior import Posterior, log_sum
+from decussate.sides import Side
+
+__all__ = ["Reason", "Reasons", "weigh"]
+
+TELLING = 0.15
+"""Smallest weight, in log10 units, that is listed as a reason (a factor of 1.4; judgement)."""
+RARELY_EXPECTED = 0.2
+"""An abnormal finding that a lesion of the place would give more rarely than this is unexplained
+(judgement)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """One finding, and its weight for a place.
+
+    Attributes
+    ----------
+    test : str
+        Test id.
+    side : Side or None
+        The patient's side.
+    response : str
+        Response code.
+    text : str
+        In words: side, test and response.
+    log10 : float
+        Logarithm to base 10 of the likelihood ratio: how many times more likely the finding is if
+        the lesion is there than if it is elsewhere, all other findings being taken into account.
+    expected : float
+        Probability of an abnormal state of the sign if the lesion is there, given all else.
+    """
+
+    test: str
+    side: Side | None
+    response: str
+    text: str
+    log10: float
+    expected: float
+
+
+@dataclass(frozen=True, slots=True)
+class Reasons:
+    """The findings about one place: for, against, and unexplained."""
+
+    supports: tuple[Reason, ...]
+    against: tuple[Reason, ...]
+    unexplained: tuple[Reason, ...]
+
+
+def finding_text(observation: Observation, catalogue: Catalogue) -> str:
+    """Return side, test and response in words (``"right upper lid position: partial droop"``)."""
+    finding = observation.finding
+    test = catalogue.test(finding.test)
+    response = test.responses.get(finding.response)
+    label = response.label if response else finding.response
+    name = test.name[:1].lower() + test.name[1:] if test.name[1:2].islower() else test.name
+    return f"{finding.side.value + ' ' if finding.side else ''}{name}: {label}"
+
+
+def weigh(posterior: Posterior, sites: list[int], catalogue: Catalogue) -> list[Reasons]:
+    """Return the reasons for each of some sites.
+
+    For each finding and site, compares the probability of the finding if the lesion is there with
+    that if it is anywhere else, lesions being weighted by all the other findings.
+
+    Parameters
+    ----------
+    posterior : Posterior
+        With the observations taken in.
+    sites : list of int
+        Indices of the sites wanted.
+    catalogue : Catalogue
+        For the wording.
+
+    Returns
+    -------
+    list of Reasons
+        One for each site, each list strongest first.
+    """
+    model = posterior.model
+    found: list[list[tuple[Reason, bool]]] = [[] for _ in sites]
+    for observation in posterior.observations:
+        table = model.signs[observation.sign]
+        rest = posterior.without(observation)
+        weight = np.exp(rest - rest.max())
+        likelihood = (table.probability @ observation.likelihood)[table.level_of]
+        sign = model.atlas.signs[observation.sign[0]]
+        abnormal = (1 - table.probability[:, table.states.index(sign.neutral)])[table.level_of]
+        joint = weight * likelihood
+        all_joint, all_weight = joint.sum(), weight.sum()
+        is_abnormal = observation.finding.response != "normal"
+        for place, site in enumerate(sites):
+            columns = _columns(posterior, site)
+            here, here_weight = joint[columns].sum(), weight[columns].sum()
+            if here_weight == 0:  # beaten by more than floating point can hold: weigh it alone
+                alone = np.exp(rest[columns] - log_sum(rest[columns]))
+                inside = float((alone * likelihood[columns]).sum())
+                expected = float((alone * abnormal[columns]).sum())
+            else:
+                inside = float(here / here_weight)
+                expected = float((weight[columns] * abnormal[columns]).sum() / here_weight)
+            elsewhere_weight = all_weight - here_weight
+            if elsewhere_weight <= 0:
+                outside = float(likelihood.mean())
+            else:
+                outside = float((all_joint - here) / elsewhere_weight)
+            reason = Reason(
+                observation.finding.test,
+                observation.finding.side,
+                observation.finding.response,
+                finding_text(observation, catalogue),
+                float(np.log10(inside) - np.log10(max(outside, 1e-300))),
+                expected,
+            )
+            found[place].append((reason, is_abnormal))
+    return [_sorted(reasons) for reasons in found]
+
+
+def _columns(posterior: Posterior, site: int) -> slice:
+    starts = posterior.model.starts
+    stop = starts[site + 1] if site + 1 < len(starts) else posterior.model.lesions.columns
+    return slice(int(starts[site]), int(stop))
+
+
+def _sorted(reasons: list[tuple[Reason, bool]]) -> Reasons:
+    ordered = sorted((r for r, _ in reasons), key=lambda r: (-r.log10, r.test, r.side or ""))
+    unexplained = [r for r, abnormal in reasons if abnormal and r.expected < RARELY_EXPECTED]
+    return Reasons(
+        supports=tuple(r for r in ordered if r.log10 >= TELLING),
+        against=tuple(r for r in reversed(ordered) if r.log10 <= -TELLING),
+        unexplained=tuple(sorted(unexplained, key=lambda r: (r.expected, r.test, r.side or ""))),
+    )
