@@ -1,0 +1,7 @@
+"""Urgency: guideline rules as data, and the alerts they raise on findings, story and place."""
+
+from __future__ import annotations
+
+from decussate.urgency.rules import Alert, Level, Rule, evaluate, load_rules
+
+__all__ = ["Alert", "Level", "Rule", "evaluate", "load_rules"]
