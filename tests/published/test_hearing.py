@@ -29,6 +29,7 @@ from decussate.measures.tuning_forks import (
     Weber,
     expected_forks,
     fork_readings,
+    weber_in_sudden_loss,
 )
 from decussate.measures.whisper import (
     WhisperOutcome,
@@ -339,6 +340,14 @@ FORK_FIGURES = [
         RAMAN,
         (True, False),
         lambda: (gap_of_other_ear(50), gap_of_other_ear(45)),
+    ),
+    PublishedCheck(
+        "tuning forks",
+        "Weber in sudden one-sided sensorineural loss: affected ear in 1, midline in 15 of 100",
+        "Shuman AG et al. 2013, 250 adults",
+        True,
+        lambda: "affected ear by 1, in the midline by 15" in weber_in_sudden_loss(),
+        mark="secondary",
     ),
     PublishedCheck(
         "tuning forks",

@@ -12,7 +12,13 @@ from decussate.errors import BadInput
 from decussate.measures.audiogram import Audiogram
 from decussate.measures.fork_prediction import Fork, predicted_rinne, predicted_weber
 from decussate.measures.hearing_grade import pure_tone_average
-from decussate.measures.tuning_forks import ForkFindings, Rinne, Weber, fork_limit
+from decussate.measures.tuning_forks import (
+    ForkFindings,
+    Rinne,
+    Weber,
+    fork_limit,
+    weber_in_sudden_loss,
+)
 from decussate.measures.whisper import WhisperOutcome, WhisperTest, whisper_outcome
 from decussate.sides import Side
 
@@ -117,8 +123,7 @@ def _weber_disagreement(audiogram: Audiogram, weber: Weber, fork: Fork) -> list[
             None,
             f"Weber: {weber}",
             f"{places} ({predicted.because})",
-            "repeat the Weber; never let it call off urgent audiometry: in sudden one-sided "
-            "loss it was central in 15 and in the affected ear in 1 of 100",
+            f"repeat the Weber; never let it call off urgent audiometry: {weber_in_sudden_loss()}",
         )
     ]
 
