@@ -56,7 +56,7 @@ class Measurement:
     reader : str
         Module of ``decussate.measures`` that reads a value given as text; empty otherwise.
     words : Mapping of str to str
-        Values that are words (``counting fingers``) to the response they mean.
+        Values that are words (``CF``, counting fingers) to the response they mean.
     source : str
         Where the limits come from.
     """
@@ -70,23 +70,27 @@ class Measurement:
     words: Mapping[str, str]
     source: str
 
-    def response_for(self, value: float) -> str | None:
+    def response_for(self, value: float | str) -> str | None:
         """Return the response that a value means; None where no bands are given.
 
         Parameters
         ----------
-        value : float
-            In `unit`.
+        value : float or str
+            In `unit` (text such as ``6/9`` first read by `reader`), or one of `words`.
 
         Raises
         ------
         BadInput
-            If the value lies outside `low` to `high`.
+            If the value lies outside `low` to `high`, or is a word that is not known.
         """
+        if isinstance(value, str):
+            if value not in self.words:
+                known = ", ".join(self.words) or f"a number, {self.low:g} to {self.high:g}"
+                raise BadInput("measured value", value, known)
+            return self.words[value]
         if not self.low <= value <= self.high:
-            raise BadInput(
-                "measured value", value, f"{self.low:g} to {self.high:g} {self.unit}".rstrip(" 1")
-            )
+            unit = "" if self.unit == "1" else f" {self.unit}"
+            raise BadInput("measured value", value, f"{self.low:g} to {self.high:g}{unit}")
         for band in self.bands:
             if value < band.high:
                 return band.response
@@ -107,8 +111,8 @@ class Accuracy:
         Probability of an abnormal response when the sign is there (every other scale).
     wrong_side : float
         Probability, given an abnormal response, that it names the wrong side, direction or kind.
-    source : str
-        Key of the bibliography, or ``judgement``.
+    source, specificity_source : str
+        Keys of the bibliography, or ``judgement``.
     mark : str
         How far the figures were checked: empty when seen in the source.
     basis : str
@@ -121,6 +125,7 @@ class Accuracy:
     present: float | None
     wrong_side: float
     source: str
+    specificity_source: str
     mark: str
     basis: str
 

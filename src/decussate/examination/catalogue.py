@@ -138,7 +138,9 @@ def read_catalogue(folder: Traversable, signs: Mapping[str, Sign]) -> Catalogue:
 
 def _read_caution(row: Row) -> Caution:
     row.only("id", "name", "text", "source")
-    return Caution(row["id"], row["name"], row["text"], check_source(row["source"], row.where))
+    return Caution(
+        row["id"], _text(row, "name"), _text(row, "text"), check_source(row["source"], row.where)
+    )
 
 
 def _read_test(row: Row, signs: Mapping[str, Sign], cautions: Mapping[str, Caution]) -> Test:
@@ -152,30 +154,50 @@ def _read_test(row: Row, signs: Mapping[str, Sign], cautions: Mapping[str, Cauti
     if sign and sign.paired != (sides == "each"):
         expected = f"{'each' if sign.paired else 'whole'}, as the sign {sign.id} has it"
         raise BadInput("sides", sides, expected, where=row.where)
-    responses = {} if "story" in row else _read_responses(row, sign)
-    for name in row.get("cautions", ()):
+    told = "story" in row
+    if told and sign:
+        raise BadInput("story", row["story"], "either a story field or a sign", where=row.where)
+    if "accuracy" in row and not sign:
+        raise BadInput("accuracy", row["accuracy"], "none, as there is no sign", where=row.where)
+    responses = {} if told else _read_responses(row, sign)
+    warnings = _words(row, "cautions")
+    for name in warnings:
         if name not in cautions:
             raise BadInput("cautions", name, "one of " + ", ".join(cautions), where=row.where)
     return Test(
         id=row["id"],
-        name=row["name"],
+        name=_text(row, "name"),
         nerve=row.one_of("nerve", NERVES),
         sides=sides,
         sign=sign.id if sign else None,
-        story=row.one_of("story", STORY_FIELDS) if "story" in row else None,
-        technique=row.get("technique", ""),
-        say=row.get("say", ""),
-        kit=tuple(row.get("kit", ())),
-        cautions=tuple(row.get("cautions", ())),
+        story=row.one_of("story", STORY_FIELDS) if told else None,
+        technique=_text(row, "technique"),
+        say=_text(row, "say"),
+        kit=_words(row, "kit"),
+        cautions=warnings,
         seconds=row.number("seconds", 1, 3600),
         responses=MappingProxyType(responses),
         measurement=_read_measurement(row, responses) if "measurement" in row else None,
-        normal=row.get("normal", ""),
+        normal="" if told else _text(row, "normal"),
         accuracy=_read_accuracy(row, sign) if sign else None,
-        formal=row.get("formal", ""),
-        abbreviations=tuple(row.get("abbreviations", ())),
-        source=check_source(row.get("source", "common practice"), row.where),
+        formal=_text(row, "formal") if sign or "formal" in row else "",
+        abbreviations=_words(row, "abbreviations"),
+        source=check_source(row["source"], row.where),
     )
+
+
+def _text(row: Row, key: str) -> str:
+    value = row[key]
+    if not isinstance(value, str) or not value.strip():
+        raise BadInput(key, value, "words", where=row.where)
+    return value
+
+
+def _words(row: Row, key: str) -> tuple[str, ...]:
+    value = row[key]
+    if not isinstance(value, list) or not all(isinstance(word, str) and word for word in value):
+        raise BadInput(key, value, "a list of words", where=row.where)
+    return tuple(value)
 
 
 def _part(row: Row, key: str, *allowed: str) -> Row:
@@ -204,7 +226,7 @@ def _read_responses(row: Row, sign: Sign | None) -> dict[str, Response]:
             raise BadInput(
                 "state", answer["state"], "no state, as there is no sign", where=answer.where
             )
-        responses[code] = Response(code, answer["label"], state)
+        responses[code] = Response(code, _text(answer, "label"), state)
     if sign:
         if responses["normal"].state != sign.neutral:
             found = responses["normal"].state
@@ -228,40 +250,48 @@ def _read_measurement(row: Row, responses: Mapping[str, Response]) -> Measuremen
         )
     low = part.number("low", -1e6, 1e6)
     high = part.number("high", low, 1e6)
-    bands = []
-    edge = low
-    for found in part.get("bands", ()):
-        band = Row(found, part.where)
-        band.only("from", "to", "response")
-        if band["from"] != edge:
-            raise BadInput(
-                "bands, from", band["from"], f"{edge:g}, to leave no gap", where=part.where
-            )
-        edge = band.number("to", edge, high)
-        bands.append(Band(float(band["from"]), edge, band.one_of("response", tuple(responses))))
-    if bands and edge != high:
-        raise BadInput("bands, to", edge, f"{high:g}, the greatest value", where=part.where)
+    bands = _read_bands(part, low, high, responses) if "bands" in part else ()
     words = part.get("words", {})
     for response in words.values():
         if response not in responses:
             raise BadInput("words", response, "one of " + ", ".join(responses), where=part.where)
     return Measurement(
-        unit=str(part["unit"]),
+        unit=_text(part, "unit"),
         kind=kind,
         low=low,
         high=high,
-        bands=tuple(bands),
+        bands=bands,
         reader=part.one_of("reader", READERS) if "reader" in part else "",
         words=MappingProxyType(words),
-        source=check_source(part.get("source", "judgement"), part.where),
+        source=check_source(part["source"], part.where),
     )
+
+
+def _read_bands(
+    part: Row, low: float, high: float, responses: Mapping[str, Response]
+) -> tuple[Band, ...]:
+    bands = []
+    edge = low
+    for place, found in enumerate(part["bands"], 1):
+        band = _part(Row({"bands": found}, part.where), "bands", "from", "to", "response")
+        if band["from"] != edge:
+            raise BadInput(
+                "bands, from", band["from"], f"{edge:g}, to leave no gap", where=part.where
+            )
+        edge = band.number("to", edge, high)
+        if edge == band["from"] and place < len(part["bands"]):
+            raise BadInput("bands, to", edge, f"more than {edge:g}", where=part.where)
+        bands.append(Band(float(band["from"]), edge, band.one_of("response", tuple(responses))))
+    if edge != high:
+        raise BadInput("bands, to", edge, f"{high:g}, the greatest value", where=part.where)
+    return tuple(bands)
 
 
 def _read_accuracy(row: Row, sign: Sign) -> Accuracy:
     graded = {"partial", "complete"} < set(sign.states)
     shares = ("partial", "complete") if graded else ("present",)
     directed = not graded and len(sign.states) > 2
-    allowed = ("specificity", *shares, "source", "mark", "basis")
+    allowed = ("specificity", *shares, "source", "specificity_source", "mark", "basis")
     part = _part(row, "accuracy", *allowed, *(("wrong_side",) if directed else ()))
     found: dict[str, Any] = {name: part.number(name, 0.0, 1.0) for name in shares}
     specificity = part.number("specificity", 0.0, 1.0)
@@ -280,6 +310,7 @@ def _read_accuracy(row: Row, sign: Sign) -> Accuracy:
         present=found.get("present"),
         wrong_side=part.number("wrong_side", 0.0, 0.5) if directed else 0.0,
         source=check_source(part["source"], part.where),
+        specificity_source=check_source(part.get("specificity_source", part["source"]), part.where),
         mark=part.one_of("mark", MARKS, ""),
         basis=part.get("basis", ""),
     )
