@@ -159,7 +159,8 @@ def test_distance_corrections_undo_each_other(logmar, chart_m, used_m):
 def test_a_nearer_chart_keeps_its_line_and_asks_for_focus():
     seen = correct_for_distance(parse("6/60"), chart_distance_m=6.0, used_distance_m=1.0)
     assert write(seen) == "1/60"
-    assert "1.00 D" in seen.remarks[-1]
+    assert "1.00 D" in seen.remarks[0]
+    assert "same distance" in seen.remarks[1]
     assert correct_for_distance(parse("6/60"), chart_distance_m=6, used_distance_m=3).remarks == ()
 
 

@@ -8,6 +8,7 @@ from decussate.errors import BadInput
 from decussate.measures.lids_and_orbit import (
     Lids,
     Protrusion,
+    compare_margin,
     fissure_mm,
     levator_grade,
     protrusion_groups,
@@ -85,6 +86,17 @@ def test_limits_follow_the_population_and_sex():
 def test_slips_are_refused_and_named(make, slip):
     with pytest.raises(BadInput, match=slip):
         make()
+
+
+def test_a_margin_is_compared_only_where_a_spread_was_published():
+    elderly = compare_margin(2.42, group="Korean, 60 years and over")
+    assert (elderly.deviations, elderly.below_limit) == (0.0, False)
+    assert not compare_margin(0.4, group="Korean, 60 years and over").below_limit
+    assert compare_margin(0.3, group="Korean, 60 years and over").below_limit
+    with pytest.raises(BadInput, match="standard deviation"):
+        compare_margin(3.0, group="Australian adults, mean age 58")
+    with pytest.raises(BadInput, match="population"):
+        compare_margin(3.0, group="everyone")
 
 
 @given(levators, levators)

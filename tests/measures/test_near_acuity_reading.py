@@ -19,7 +19,7 @@ from decussate.measures.near_acuity import (
     x_height_mm,
 )
 
-RULES = ("N8 is 1 M", "half the body", "Times Roman 0.448")
+RULES = ("N8 is 1 M", "half the body", "Times New Roman")
 
 
 @pytest.mark.parametrize(

@@ -188,6 +188,15 @@ CHECKS: list[PublishedCheck] = [
         1e-9,
     ),
     row(
+        "a warning is given for the distances at which scores fell short (1 m, not 2 m)",
+        "Consistency between visual acuity scores at different distances, Arch Ophthalmol 2002",
+        (True, False),
+        lambda: tuple(
+            any("3 to 8 letters" in remark for remark in _nearer(metres).remarks)
+            for metres in (1.0, 2.0)
+        ),
+    ),
+    row(
         "fingers counted: decimal 0.014",
         "Schulze-Bonsel et al., IOVS 2006;47:1236-1240",
         0.014,
@@ -367,6 +376,10 @@ def _steps(chart):
 def _shift(chart, used):
     seen = correct_for_distance(snellen(4, 40), chart_distance_m=chart, used_distance_m=used)
     return seen.logmar - 1.0
+
+
+def _nearer(metres):
+    return correct_for_distance(parse("4/40"), chart_distance_m=4.0, used_distance_m=metres)
 
 
 def _low(text, table):

@@ -6,6 +6,7 @@ from published_check import PublishedCheck
 from decussate.measures.lids_and_orbit import (
     Lids,
     Protrusion,
+    compare_margin,
     fissure_mm,
     levator_grade,
     read_lids,
@@ -99,6 +100,28 @@ CHECKS: list[PublishedCheck] = [
         "Rana, Int Ophthalmol 2023;43",
         3.5,
         lambda: _margin("Australian adults, mean age 58"),
+    ),
+    *(
+        row(
+            f"margin reflex distance, {group}, one deviation below the mean, mm",
+            "Eyelid positions among Korean age groups, 380 people (abstract)",
+            -1.0,
+            lambda g=group, mm=mean - sd: compare_margin(mm, group=g).deviations,
+            1e-9,
+        )
+        for group, mean, sd in (
+            ("Korean, under 20 years", 2.94, 0.95),
+            ("Korean, 20 to 40 years", 3.23, 0.92),
+            ("Korean, 40 to 60 years", 3.33, 1.09),
+            ("Korean, 60 years and over", 2.42, 1.03),
+        )
+    ),
+    row(
+        "half of the eyes before ptosis surgery (mean 1.06 mm) are below 2 mm",
+        "Nemet, J Craniofac Surg 2015, with the limit of clinical guidance",
+        1,
+        lambda: len(read_lids(Lids(3.5, 1.06)).low_sides),
+        mark="secondary",
     ),
     row(
         "fissure: 3.5 and 5.2 mm of margin distance add to 8.7, within 8 to 10",

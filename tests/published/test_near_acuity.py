@@ -82,10 +82,17 @@ CHECKS: list[PublishedCheck] = [
         0.0005,
     ),
     row(
+        "x-height of Times New Roman, part of the body",
+        "Päper, W3C www-style 2003: 916 of 2048 units",
+        916 / 2048,
+        lambda: x_height_mm(10, rule="Times New Roman") / (10 * POINT_MM),
+        0.001,
+    ),
+    row(
         "x-height of Times Roman, part of the body",
         "Bigelow, lucidafonts.com: about 450 of 1000 units",
         0.45,
-        lambda: x_height_mm(10, rule="Times Roman 0.448") / (10 * POINT_MM),
+        lambda: x_height_mm(10, rule="Times New Roman") / (10 * POINT_MM),
         0.005,
     ),
     row(

@@ -25,6 +25,7 @@ from enum import StrEnum
 
 from decussate.errors import BadInput
 from decussate.measures.acuity_chart import FOOT_M, Chart, chart_named
+from decussate.measures.published_rows import read_tables
 
 __all__ = [
     "DistanceAcuity",
@@ -383,10 +384,12 @@ def correct_for_distance(
             raise BadInput(field, metres, "0.1 to 10 metres", hint="Is it in centimetres or feet?")
     ratio = used_distance_m / chart_distance_m
     remarks = label.remarks
-    if 1.0 / used_distance_m >= 0.5:
+    near = read_tables("distance_acuity.yaml")["near_testing"][0]
+    if used_distance_m < near["below_m"]:
+        focus = 1.0 / used_distance_m
         remarks += (
-            f"At {used_distance_m:g} m the eye must focus {1.0 / used_distance_m:.2f} D:"
-            " add lenses if it cannot.",
+            f"At {used_distance_m:g} m the eye must focus {focus:.2f} D: add lenses if it cannot.",
+            near["meaning"],
         )
     numerator = None if label.numerator is None else label.numerator * ratio
     logmar = label.logmar - math.log10(ratio)

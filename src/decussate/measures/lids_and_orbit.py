@@ -17,8 +17,10 @@ from decussate.sides import Side
 __all__ = [
     "LidReading",
     "Lids",
+    "MarginComparison",
     "Protrusion",
     "ProtrusionReading",
+    "compare_margin",
     "fissure_mm",
     "levator_grade",
     "protrusion_groups",
@@ -95,6 +97,56 @@ def fissure_mm(upper_margin_mm: float, lower_margin_mm: float) -> float:
         found = (upper_margin_mm, lower_margin_mm)
         raise BadInput("margin reflex distances", found, "a fissure of 0 to 20 mm")
     return height
+
+
+@dataclass(frozen=True, slots=True)
+class MarginComparison:
+    """One upper margin reflex distance beside a published population.
+
+    Parameters
+    ----------
+    mean_mm, sd_mm : float
+    deviations : float
+        Standard deviations from the mean; negative when the lid is lower.
+    below_limit : bool
+        Lower than the mean less two standard deviations.
+    group, citation : str
+    """
+
+    mean_mm: float
+    sd_mm: float
+    deviations: float
+    below_limit: bool
+    group: str
+    citation: str
+
+
+def compare_margin(margin_mm: float, *, group: str) -> MarginComparison:
+    """Compare an upper margin reflex distance with a published population.
+
+    Parameters
+    ----------
+    margin_mm : float
+        MRD1, millimetres.
+    group : str
+        Name of a row of ``margin_distance``; measured means run from 2.4 to 3.5 mm, well below
+        the 4 to 5 mm often taught.
+
+    Returns
+    -------
+    MarginComparison
+
+    Raises
+    ------
+    BadInput
+        When the group is unknown or was published without a standard deviation.
+    """
+    row = row_named(read_tables("lids_and_orbit.yaml")["margin_distance"], group, "population")
+    if row.get("sd_mm") is None:
+        raise BadInput("population", group, "one published with a standard deviation")
+    mean, deviation = float(row["mean_mm"]), float(row["sd_mm"])
+    deviations = (margin_mm - mean) / deviation
+    return MarginComparison(mean, deviation, deviations, deviations < -2.0, group, row.citation)
 
 
 def levator_grade(levator_mm: float) -> PublishedRow:
