@@ -120,7 +120,7 @@ def _lateral(eye: Side, zones: FieldZones) -> NamedLoss | None:
                 (*reasons, f"near the horizontal only {_share(near)} is lost"),
                 side,
             )
-        if min(up, down) >= rule("lost") and edges[not dense].respected:
+        if min(up, down) >= rule("most") and edges[not dense].respected:
             denser = dense if abs(up - down) >= rule("partly") else None
             return NamedLoss(PatternKind.HEMIANOPIA, reasons, side, denser)
         if min(up, down) < rule("partly") and min(up, down) < worse / 2.0:
