@@ -146,6 +146,7 @@ def test_every_caution_concerns_a_test() -> None:
 def test_every_test_tells_the_examiner_what_to_do_and_say() -> None:
     for test in CATALOGUE:
         assert test.technique.endswith("."), test.id
+        assert not test.technique.startswith("As "), f"{test.id} leans on another test"
         assert test.say.endswith((".", "?")), test.id
         assert test.story or test.normal.endswith("."), test.id
         assert not test.sign or test.formal.endswith("."), test.id
