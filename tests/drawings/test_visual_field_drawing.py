@@ -7,11 +7,8 @@ import pytest
 
 from decussate.drawings.visual_field import DrawnField, draw_visual_fields
 from decussate.errors import BadInput
-from decussate.measures.visual_field_outline import (
-    Quadrant,
-    normal_outline,
-    outline_from_quadrants,
-)
+from decussate.measures.visual_field_directions import Quadrant
+from decussate.measures.visual_field_outline import normal_outline, outline_from_quadrants
 from decussate.measures.visual_field_points import PerimetryPoint, central_pattern
 from decussate.measures.visual_field_scotoma import Scotoma
 from decussate.sides import Side

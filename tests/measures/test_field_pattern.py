@@ -12,6 +12,7 @@ from decussate.measures.field_pattern import PatternKind, classify_eye
 from decussate.measures.field_pattern_both import BothKind, classify_fields, congruity
 from decussate.measures.visual_field import FieldPosition
 from decussate.measures.visual_field_confrontation import red_desaturation
+from decussate.measures.visual_field_directions import FieldDirection, Quadrant
 from decussate.measures.visual_field_map import (
     FieldMap,
     map_from_outline,
@@ -19,9 +20,7 @@ from decussate.measures.visual_field_map import (
     map_from_red,
 )
 from decussate.measures.visual_field_outline import (
-    FieldDirection,
     FieldOutline,
-    Quadrant,
     normal_outline,
     outline_from_extents,
     outline_from_positions,

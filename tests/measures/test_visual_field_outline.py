@@ -28,10 +28,9 @@ from decussate.measures.visual_field_comparison import (
     field_efficiency_percent,
     relative_to_examiner,
 )
+from decussate.measures.visual_field_directions import FieldDirection, Quadrant
 from decussate.measures.visual_field_outline import (
-    FieldDirection,
     FieldOutline,
-    Quadrant,
     combined_ring,
     normal_outline,
     outline_from_extents,

@@ -13,7 +13,7 @@ from decussate.measures.visual_field_confrontation import (
     confrontation_accuracy,
     red_desaturation,
 )
-from decussate.measures.visual_field_outline import Quadrant
+from decussate.measures.visual_field_directions import Quadrant
 from decussate.measures.visual_field_points import (
     PerimetryPoint,
     central_pattern,

@@ -35,11 +35,10 @@ from decussate.measures.visual_field_confrontation import (
     confrontation_accuracy,
     half_detection_loss_db,
 )
+from decussate.measures.visual_field_directions import FieldDirection, Quadrant
 from decussate.measures.visual_field_map import FieldMap, map_from_outline, map_from_points
 from decussate.measures.visual_field_outline import (
-    FieldDirection,
     FieldOutline,
-    Quadrant,
     combined_ring,
     normal_outline,
     outline_from_extents,

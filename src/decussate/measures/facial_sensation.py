@@ -65,7 +65,17 @@ class FaceArea:
 
 @dataclass(frozen=True, slots=True)
 class LossPattern:
-    """A pattern of loss and the areas it takes."""
+    """A pattern of loss and the areas it takes.
+
+    Parameters
+    ----------
+    name : str
+    family : str
+        ``"division"``, ``"zone"``, ``"whole trigeminal"``, ``"half of the head"``,
+        ``"upper cervical"`` or ``"none"``.
+    areas : frozenset of str
+    caution : str
+    """
 
     name: str
     family: str
@@ -163,6 +173,10 @@ def read_sensation(side: Side, found: Mapping[str, Sensation]) -> SensationReadi
     found : mapping of str to Sensation
         Response by area (see `AREAS`) to one modality; areas not tested are left out.
 
+    Returns
+    -------
+    SensationReading
+
     Raises
     ------
     BadInput
@@ -237,6 +251,15 @@ class Dissociation(StrEnum):
 def dissociation(pin: Mapping[str, Sensation], touch: Mapping[str, Sensation]) -> Dissociation:
     """Compare pin and touch over the areas where both were tested, on one half of the face.
 
+    Parameters
+    ----------
+    pin, touch : mapping of str to Sensation
+        Response by area; areas not tested are left out.
+
+    Returns
+    -------
+    Dissociation
+
     References
     ----------
     Spinal nucleus for pain and temperature, principal nucleus for touch: McGee, chapter 62, for the
@@ -267,6 +290,15 @@ class FunctionalSign:
     """A sign of functional sensory loss with its published counts.
 
     It never closes the search for disease.
+
+    Parameters
+    ----------
+    name : str
+    functional, functional_of : int
+        Functional cases with the sign, and all of them.
+    organic, organic_of : int
+        Organic cases with the sign, and all of them.
+    source : str
     """
 
     name: str
@@ -298,7 +330,16 @@ class FunctionalSign:
 
 
 def functional_signs(name: str | None = None) -> tuple[FunctionalSign, ...]:
-    """Give the published signs, all or one by name."""
+    """Give the published signs, all or one by name.
+
+    Parameters
+    ----------
+    name : str, optional
+
+    Returns
+    -------
+    tuple of FunctionalSign
+    """
     rows = read_tables(_FILE)["functional_signs"]
     chosen = rows if name is None else (row_named(rows, name, "functional sign"),)
     return tuple(

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from decussate.errors import BadInput
 from decussate.measures.field_pattern_rules import NamedLoss, PatternKind, name_loss
 from decussate.measures.field_pattern_zones import FieldZones, MacularSparing, MeridianEdge, rule
+from decussate.measures.visual_field_directions import Quadrant
 from decussate.measures.visual_field_map import FieldMap
-from decussate.measures.visual_field_outline import Quadrant
 from decussate.sides import Side
 
 __all__ = ["EyePattern", "PatternKind", "classify_eye"]

@@ -78,6 +78,15 @@ def congruity(right_eye: FieldMap, left_eye: FieldMap) -> float | None:
     solid angle (the Jaccard index for losses between 0 and 1): 1 when the two losses are the same,
     0 when they do not meet. None when neither eye has lost anything in common ground.
 
+    Parameters
+    ----------
+    right_eye, left_eye : FieldMap
+
+    Returns
+    -------
+    float or None
+        0 to 1.
+
     References
     ----------
     Weighted Jaccard index (Ruzicka similarity). The index for fields is ours (`judgement`).
@@ -100,6 +109,10 @@ def classify_fields(right_eye: FieldMap, left_eye: FieldMap) -> FieldPattern:
     Parameters
     ----------
     right_eye, left_eye : FieldMap
+
+    Returns
+    -------
+    FieldPattern
 
     Raises
     ------
@@ -209,7 +222,12 @@ class CongruityBySite:
 
 
 def congruity_by_site() -> tuple[CongruityBySite, ...]:
-    """Give the published congruity of each site, from ``data/field_pattern.yaml``."""
+    """Give the published congruity of each site, from ``data/field_pattern.yaml``.
+
+    Returns
+    -------
+    tuple of CongruityBySite
+    """
     rows = []
     for row in read_tables("field_pattern.yaml")["congruity"]:
         yes = round(row["congruent"] / 100 * row["of_congruent"])

@@ -11,8 +11,8 @@ from enum import StrEnum
 
 from decussate.measures.field_pattern_zones import FieldZones, rule
 from decussate.measures.visual_field import temporal_sign
+from decussate.measures.visual_field_directions import Quadrant
 from decussate.measures.visual_field_map import FieldSample
-from decussate.measures.visual_field_outline import Quadrant
 from decussate.measures.visual_field_scotoma import physiological_blind_spot
 from decussate.sides import Side
 
@@ -59,7 +59,17 @@ _LATERAL = {
 
 @dataclass(frozen=True, slots=True)
 class NamedLoss:
-    """A pattern found by one of the rules, with its reasons."""
+    """A pattern found by one of the rules, with its reasons.
+
+    Parameters
+    ----------
+    kind : PatternKind
+    reasons : tuple of str
+    side : Side or None
+        Side of space lost, for lateral patterns.
+    upper : bool or None
+        Whether the loss lies, or is denser, above.
+    """
 
     kind: PatternKind
     reasons: tuple[str, ...]
@@ -325,5 +335,15 @@ _STEPS: tuple[Callable[[Side, FieldZones], NamedLoss | None], ...] = (
 
 
 def name_loss(eye: Side, zones: FieldZones) -> NamedLoss:
-    """Name the loss by the first rule that holds; the last always does."""
+    """Name the loss by the first rule that holds; the last always does.
+
+    Parameters
+    ----------
+    eye : Side
+    zones : FieldZones
+
+    Returns
+    -------
+    NamedLoss
+    """
     return next(found for step in _STEPS if (found := step(eye, zones)) is not None)

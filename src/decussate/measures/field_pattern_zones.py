@@ -9,8 +9,8 @@ from functools import cache
 
 from decussate.measures.published_rows import read_tables
 from decussate.measures.visual_field import temporal_sign
+from decussate.measures.visual_field_directions import Quadrant
 from decussate.measures.visual_field_map import FieldMap, FieldSample
-from decussate.measures.visual_field_outline import Quadrant
 from decussate.sides import Side
 
 __all__ = ["FieldZones", "MacularSparing", "MeridianEdge", "rule"]
@@ -23,7 +23,17 @@ def _limits() -> dict[str, float]:
 
 
 def rule(name: str) -> float:
-    """Give a limit held in ``data/field_pattern.yaml``."""
+    """Give a limit held in ``data/field_pattern.yaml``.
+
+    Parameters
+    ----------
+    name : str
+
+    Returns
+    -------
+    float
+        A share from 0 to 1, or degrees where the name ends in ``_deg``.
+    """
     return _limits()[name]
 
 
@@ -81,7 +91,12 @@ class MacularSparing:
 
 
 class FieldZones:
-    """Zone means of one field map; asked by the rules, not kept."""
+    """Zone means of one field map; asked by the rules, not kept.
+
+    Parameters
+    ----------
+    field : FieldMap
+    """
 
     def __init__(self, field: FieldMap) -> None:
         self._field = field

@@ -80,6 +80,10 @@ def read_grade(text: str, muscle: str = "") -> MrcGrade:
     muscle : str, optional
         Muscle graded; one that does not act against gravity is refused.
 
+    Returns
+    -------
+    MrcGrade
+
     Raises
     ------
     BadInput
@@ -113,6 +117,14 @@ def compare_grades(before: MrcGrade, after: MrcGrade) -> GradeChange:
     A move between neighbours among 4-, 4, 4+ and 5 is within doubt: examiners agree there in about
     half of cases.
 
+    Parameters
+    ----------
+    before, after : MrcGrade
+
+    Returns
+    -------
+    GradeChange
+
     References
     ----------
     O'Neill et al. 2017, Chiropr Man Therap 25:28: exact agreement 64 % on the six grades, 48 % with
@@ -128,7 +140,13 @@ def compare_grades(before: MrcGrade, after: MrcGrade) -> GradeChange:
 
 
 def grade_agreement() -> tuple[PublishedRow, ...]:
-    """Give the published agreement between examiners."""
+    """Give the published agreement between examiners.
+
+    Returns
+    -------
+    tuple of PublishedRow
+        Each with ``name`` and ``value``.
+    """
     return read_tables("power.yaml")["grade_agreement"]
 
 
@@ -142,6 +160,12 @@ def movement_muscle(movement: str, towards: Side) -> tuple[str, Side]:
         tongue into the cheek"``.
     towards : Side
         The patient's side moved to.
+
+    Returns
+    -------
+    muscle : str
+    side : Side
+        The muscle's own side.
 
     Raises
     ------
@@ -163,6 +187,10 @@ def weak_side_from_deviation(part: str, towards: Side) -> Side:
     part : str
         ``"jaw on opening"`` or ``"tongue on protrusion"``.
     towards : Side
+
+    Returns
+    -------
+    Side
 
     Raises
     ------

@@ -93,6 +93,15 @@ class CornealArcs:
 def corneal_response(arcs: CornealArcs) -> dict[CornealPair, bool]:
     """Predict the four responses: a lid blinks when the touched side conducts in and it out.
 
+    Parameters
+    ----------
+    arcs : CornealArcs
+
+    Returns
+    -------
+    dict of CornealPair to bool
+        Whether the lid blinks.
+
     References
     ----------
     Arc: neuroanatomy course, University of Wisconsin (corneal reflex); Dictionary of Neurological
@@ -136,6 +145,10 @@ def explain_corneal(
     felt : mapping of Side to bool, optional
         Whether the touch was felt on each side; a side not asked is left out. Needed to tell loss
         on the way in on both sides from loss on the way out on both.
+
+    Returns
+    -------
+    CornealReading
 
     Raises
     ------
@@ -285,6 +298,10 @@ def explain_jaw_jerk(jaw: JawJerk, limbs: LimbReflexes | None = None) -> JawJerk
     jaw : JawJerk
     limbs : LimbReflexes, optional
         None when not tested.
+
+    Returns
+    -------
+    JawJerkReading
 
     References
     ----------

@@ -83,7 +83,16 @@ class FieldPosition:
 
 
 def temporal_sign(eye: Side) -> int:
-    """Sign of ``x`` in the temporal field: +1 for the right eye, -1 for the left."""
+    """Sign of ``x`` in the temporal field: +1 for the right eye, -1 for the left.
+
+    Parameters
+    ----------
+    eye : Side
+
+    Returns
+    -------
+    int
+    """
     return 1 if eye is Side.RIGHT else -1
 
 
@@ -139,6 +148,11 @@ def flat_offset_mm(eccentricity_deg: float, distance_mm: float) -> float:
     distance_mm : float
         From eye to screen, in millimetres.
 
+    Returns
+    -------
+    float
+        In millimetres.
+
     Raises
     ------
     BadInput
@@ -164,6 +178,11 @@ def arc_offset_mm(eccentricity_deg: float, radius_mm: float) -> float:
         0 to 120 degrees.
     radius_mm : float
         Radius of the arc, in millimetres.
+
+    Returns
+    -------
+    float
+        In millimetres.
     """
     _check_distance(radius_mm)
     return radius_mm * math.radians(FieldPosition(0.0, eccentricity_deg).eccentricity_deg)
@@ -171,6 +190,18 @@ def arc_offset_mm(eccentricity_deg: float, radius_mm: float) -> float:
 
 def target_diameter_deg(diameter_mm: float, distance_mm: float) -> float:
     """Angle subtended by a round target facing the eye: ``2 atan(diameter / 2 distance)``.
+
+    Parameters
+    ----------
+    diameter_mm : float
+        0.1 to 300 mm.
+    distance_mm : float
+        50 to 10000 mm.
+
+    Returns
+    -------
+    float
+        In degrees.
 
     Raises
     ------
@@ -248,6 +279,16 @@ def growth_with_distance(
 
 def chart_exaggeration(eccentricity_deg: float) -> float:
     """How many times too large the chart draws areas at an eccentricity: ``r / sin r``.
+
+    Parameters
+    ----------
+    eccentricity_deg : float
+        0 to 120 degrees.
+
+    Returns
+    -------
+    float
+        Area on the chart over area on the sphere, 1 at fixation.
 
     References
     ----------

@@ -76,6 +76,14 @@ def binocular_field(right_eye: FieldOutline, left_eye: FieldOutline) -> Binocula
     Scotomas inside an outline are not taken into account here: what one eye misses the other
     usually sees.
 
+    Parameters
+    ----------
+    right_eye, left_eye : FieldOutline
+
+    Returns
+    -------
+    BinocularField
+
     Raises
     ------
     BadInput
@@ -108,7 +116,21 @@ def binocular_field(right_eye: FieldOutline, left_eye: FieldOutline) -> Binocula
 
 @dataclass(frozen=True, slots=True)
 class DrivingRule:
-    """A national field standard for driving; a limit that the rule does not set is None."""
+    """A national field standard for driving; a limit that the rule does not set is None.
+
+    Parameters
+    ----------
+    rule : str
+    horizontal_deg : float
+        Horizontal extent asked for, in degrees.
+    each_side_deg : float
+        Extent asked for to each side of fixation, in degrees.
+    up_deg, down_deg : float or None
+        Extent asked for upward and downward, in degrees.
+    clear_centre_deg : float
+        Radius of the centre that must be free of defects, in degrees.
+    source, mark : str
+    """
 
     rule: str
     horizontal_deg: float
@@ -122,7 +144,15 @@ class DrivingRule:
 
 @dataclass(frozen=True, slots=True)
 class DrivingRuleComparison:
-    """A measured field beside one rule: the extents that fall short, in words, and the warning."""
+    """A measured field beside one rule: the extents that fall short, in words, and the warning.
+
+    Parameters
+    ----------
+    rule : DrivingRule
+    shortfalls : tuple of str
+        Extents that fall short, and what confrontation cannot answer.
+    warning : str
+    """
 
     rule: DrivingRule
     shortfalls: tuple[str, ...]
@@ -130,7 +160,12 @@ class DrivingRuleComparison:
 
 
 def driving_rules() -> tuple[DrivingRule, ...]:
-    """Give all rules held in ``data/visual_field.yaml``."""
+    """Give all rules held in ``data/visual_field.yaml``.
+
+    Returns
+    -------
+    tuple of DrivingRule
+    """
     return tuple(
         DrivingRule(
             rule=row["name"],
@@ -147,7 +182,16 @@ def driving_rules() -> tuple[DrivingRule, ...]:
 
 
 def compare_driving_rules(field: BinocularField) -> tuple[DrivingRuleComparison, ...]:
-    """Set the extents beside every rule held, with the warning; it never says fit or unfit."""
+    """Set the extents beside every rule held, with the warning; it never says fit or unfit.
+
+    Parameters
+    ----------
+    field : BinocularField
+
+    Returns
+    -------
+    tuple of DrivingRuleComparison
+    """
     return tuple(DrivingRuleComparison(rule, _shortfalls(field, rule)) for rule in driving_rules())
 
 

@@ -5,9 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from decussate.errors import BadInput
+from decussate.measures.visual_field_directions import EIGHT_DIRECTIONS, FieldDirection
 from decussate.measures.visual_field_outline import (
-    EIGHT_DIRECTIONS,
-    FieldDirection,
     FieldOutline,
     combined_ring,
     solid_angle_sr,
@@ -48,6 +47,14 @@ class OutlineComparison:
 def compare_outlines(patient: FieldOutline, reference: FieldOutline) -> OutlineComparison:
     """Compare an outline with the normal one or any other of the same eye.
 
+    Parameters
+    ----------
+    patient, reference : FieldOutline
+
+    Returns
+    -------
+    OutlineComparison
+
     Raises
     ------
     BadInput
@@ -74,6 +81,10 @@ def relative_to_examiner(patient: FieldOutline, examiner: FieldOutline) -> Outli
         The field of the examiner's facing eye (the left eye faces the patient's right), as the
         examiner sees it. It is turned about here to lie over the patient's.
 
+    Returns
+    -------
+    OutlineComparison
+
     Raises
     ------
     BadInput
@@ -92,6 +103,15 @@ def relative_to_examiner(patient: FieldOutline, examiner: FieldOutline) -> Outli
 def average_concentric_field_deg(outline: FieldOutline) -> float:
     """Mean extent over the eight principal meridians, in degrees.
 
+    Parameters
+    ----------
+    outline : FieldOutline
+
+    Returns
+    -------
+    float
+        In degrees; 62.5 for the schedule's normal field.
+
     References
     ----------
     US rating schedule, 38 CFR 4.76a and 4.77(b), "average concentric contraction".
@@ -104,6 +124,15 @@ def field_efficiency_percent(outline: FieldOutline) -> float:
 
     Extents beyond the normal of a meridian are not credited above it by the schedule; here they
     are counted as measured.
+
+    Parameters
+    ----------
+    outline : FieldOutline
+
+    Returns
+    -------
+    float
+        In percent; 100 for the schedule's normal field.
 
     References
     ----------

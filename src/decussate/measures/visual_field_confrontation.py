@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from decussate.errors import BadInput
 from decussate.measures.published_rows import read_tables, row_named
-from decussate.measures.visual_field_outline import Quadrant
+from decussate.measures.visual_field_directions import Quadrant
 from decussate.sides import Side
 
 __all__ = [
@@ -93,6 +93,15 @@ def confrontation_accuracy(
 ) -> tuple[ConfrontationAccuracy, ...]:
     """Give the published accuracy of bedside techniques, by technique, by defect, or all.
 
+    Parameters
+    ----------
+    technique, defect : str, optional
+        As named in ``data/visual_field.yaml``; all when left out.
+
+    Returns
+    -------
+    tuple of ConfrontationAccuracy
+
     Raises
     ------
     BadInput
@@ -109,6 +118,16 @@ def confrontation_accuracy(
 
 def half_detection_loss_db(*, upper: bool) -> float:
     """Depth of loss, in dB, that confrontation finds half the time.
+
+    Parameters
+    ----------
+    upper : bool
+        Upper or lower quadrant.
+
+    Returns
+    -------
+    float
+        In dB, negative.
 
     References
     ----------
@@ -158,6 +177,10 @@ def red_desaturation(eye: Side, percent: Mapping[Quadrant, float]) -> RedDesatur
     percent : mapping of Quadrant to float
         How red the same target looks in each of the four quadrants, in percent of the reddest
         (0 no colour or not seen, 100 the reddest).
+
+    Returns
+    -------
+    RedDesaturation
 
     Raises
     ------

@@ -15,7 +15,8 @@ from itertools import pairwise
 from decussate.errors import BadInput
 from decussate.measures.visual_field import FieldPosition
 from decussate.measures.visual_field_confrontation import RedDesaturation
-from decussate.measures.visual_field_outline import FieldOutline, Quadrant, normal_outline
+from decussate.measures.visual_field_directions import Quadrant
+from decussate.measures.visual_field_outline import FieldOutline, normal_outline
 from decussate.measures.visual_field_points import PerimetryPoint, deviations_db
 from decussate.measures.visual_field_scotoma import Scotoma, physiological_blind_spot
 from decussate.sides import Side
@@ -66,7 +67,14 @@ class FieldSample:
 
 @dataclass(frozen=True, slots=True)
 class FieldMap:
-    """Sampled loss over the field of one eye, the physiological blind spot left out."""
+    """Sampled loss over the field of one eye, the physiological blind spot left out.
+
+    Parameters
+    ----------
+    eye : Side
+    samples : tuple of FieldSample, shape (n,)
+    technique : str
+    """
 
     eye: Side
     samples: tuple[FieldSample, ...]
@@ -111,6 +119,10 @@ def map_from_outline(
     reference : FieldOutline, optional
         What should be seen; by default the normal outline.
 
+    Returns
+    -------
+    FieldMap
+
     Raises
     ------
     BadInput
@@ -139,6 +151,16 @@ def map_from_points(eye: Side, points: Iterable[PerimetryPoint]) -> FieldMap:
 
     Less than 6 dB is taken for variability, and a point 10 dB deep is half lost, the limit at
     which a place counts as lost (`judgement`).
+
+    Parameters
+    ----------
+    eye : Side
+    points : iterable of PerimetryPoint
+        At least 10 outside the blind spot.
+
+    Returns
+    -------
+    FieldMap
     """
     points = tuple(points)
     if all(p.db == 0.0 for p in points):
@@ -159,6 +181,14 @@ def map_from_red(red: RedDesaturation) -> FieldMap:
     """Sample a red comparison over the central 30 degrees.
 
     Half the reddest or less counts as wholly lost (`judgement`): a relative sign, never blindness.
+
+    Parameters
+    ----------
+    red : RedDesaturation
+
+    Returns
+    -------
+    FieldMap
     """
     samples = tuple(
         FieldSample(

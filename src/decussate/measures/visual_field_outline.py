@@ -10,18 +10,15 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from enum import StrEnum
 
 from decussate.errors import BadInput
 from decussate.measures.published_rows import read_tables, row_named
 from decussate.measures.visual_field import FieldPosition
+from decussate.measures.visual_field_directions import EIGHT_DIRECTIONS, FieldDirection, Quadrant
 from decussate.sides import Side
 
 __all__ = [
-    "EIGHT_DIRECTIONS",
-    "FieldDirection",
     "FieldOutline",
-    "Quadrant",
     "combined_ring",
     "normal_outline",
     "outline_from_extents",
@@ -32,53 +29,6 @@ __all__ = [
 ]
 
 _SQUARE_DEGREES_PER_STERADIAN = (180.0 / math.pi) ** 2
-
-
-class FieldDirection(StrEnum):
-    """One of the eight principal directions of the field of an eye."""
-
-    TEMPORAL = "temporal"
-    DOWN_TEMPORAL = "down_temporal"
-    DOWN = "down"
-    DOWN_NASAL = "down_nasal"
-    NASAL = "nasal"
-    UP_NASAL = "up_nasal"
-    UP = "up"
-    UP_TEMPORAL = "up_temporal"
-
-    def meridian_deg(self, eye: Side) -> float:
-        """Meridian of this direction as the patient sees it, in degrees."""
-        right_eye = {"temporal": 0, "up_temporal": 45, "up": 90, "up_nasal": 135}
-        right_eye |= {"nasal": 180, "down_nasal": 225, "down": 270, "down_temporal": 315}
-        meridian = float(right_eye[self.value])
-        return meridian if eye is Side.RIGHT else (180.0 - meridian) % 360.0
-
-
-EIGHT_DIRECTIONS = tuple(FieldDirection)
-
-
-class Quadrant(StrEnum):
-    """A quadrant of the field of an eye."""
-
-    UPPER_TEMPORAL = "upper_temporal"
-    UPPER_NASAL = "upper_nasal"
-    LOWER_TEMPORAL = "lower_temporal"
-    LOWER_NASAL = "lower_nasal"
-
-    @property
-    def is_upper(self) -> bool:
-        """Whether the quadrant lies above the horizontal meridian."""
-        return self.value.startswith("upper")
-
-    def side(self, eye: Side) -> Side:
-        """Side of space, the patient's right or left, in which the quadrant lies."""
-        return eye if self.value.endswith("temporal") else eye.other
-
-    def first_meridian_deg(self, eye: Side) -> float:
-        """Meridian at which the quadrant begins, counting anticlockwise, in degrees."""
-        if self.side(eye) is Side.RIGHT:
-            return 0.0 if self.is_upper else 270.0
-        return 90.0 if self.is_upper else 180.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,6 +137,11 @@ def solid_angle_sr(vertices: Sequence[FieldPosition]) -> float:
     vertices : sequence of FieldPosition, shape (n,)
         The ring, closed from last to first; neighbours less than 180 degrees of meridian apart.
 
+    Returns
+    -------
+    float
+        In steradians.
+
     References
     ----------
     Solid angle in spherical coordinates, d(omega) = sin r dr dt. The need for it in perimetry:
@@ -205,7 +160,18 @@ def solid_angle_sr(vertices: Sequence[FieldPosition]) -> float:
 
 
 def square_degrees(area_sr: float) -> float:
-    """Steradians to square degrees: multiply by (180/pi) squared."""
+    """Steradians to square degrees: multiply by (180/pi) squared.
+
+    Parameters
+    ----------
+    area_sr : float
+        In steradians.
+
+    Returns
+    -------
+    float
+        In square degrees.
+    """
     return area_sr * _SQUARE_DEGREES_PER_STERADIAN
 
 
@@ -216,6 +182,17 @@ def combined_ring(
 
     With ``min`` it bounds what both see, with ``max`` what either sees. Exact: it has a vertex on
     every meridian where either outline has one, and wherever the two cross.
+
+    Parameters
+    ----------
+    one, other : FieldOutline
+        Of the same eye, or of the two eyes of one patient.
+    pick : callable
+        ``min`` or ``max``.
+
+    Returns
+    -------
+    tuple of FieldPosition, shape (n,)
     """
     meridians = sorted({v.meridian_deg for v in (*one.vertices, *other.vertices)})
     ring: list[FieldPosition] = []
@@ -257,6 +234,10 @@ def outline_from_positions(
         first when turning anticlockwise comes first).
     technique : str, optional
 
+    Returns
+    -------
+    FieldOutline
+
     Raises
     ------
     BadInput
@@ -284,6 +265,17 @@ def outline_from_extents(
     Between two directions the extent changes evenly, so an edge at a meridian is blurred: where
     loss stops at a meridian use `outline_from_quadrants`, or `outline_from_positions` with two
     points on that meridian.
+
+    Parameters
+    ----------
+    eye : Side
+    extents_deg : mapping of FieldDirection to float
+        0 to 120 degrees.
+    technique : str, optional
+
+    Returns
+    -------
+    FieldOutline
     """
     return outline_from_positions(
         eye,
@@ -302,6 +294,10 @@ def normal_outline(eye: Side, table: str = "us_schedule") -> FieldOutline:
         A row of ``normal_extent`` in ``data/visual_field.yaml``; the default, 38 CFR
         4.76a Table III, is the only one with all eight directions. Sources differ by up to 25
         degrees (upward), so the table is named wherever the comparison is shown.
+
+    Returns
+    -------
+    FieldOutline
     """
     rows = read_tables("visual_field.yaml")["normal_extent"]
     row = row_named(rows, table, "table of normal extents")
@@ -327,6 +323,10 @@ def outline_from_quadrants(
         The field the fractions refer to, for the same eye; by default the normal outline. For the
         examiner's own field give `FieldOutline.mirrored` of the eye that faced the patient.
     technique : str, optional
+
+    Returns
+    -------
+    FieldOutline
 
     Raises
     ------

@@ -60,6 +60,11 @@ def central_pattern(eye: Side, name: str) -> frozenset[tuple[float, float]]:
         30-2 has 76 points; 24-2 the 54 of them within 24 degrees, extended to two at 27 degrees
         nasally.
 
+    Returns
+    -------
+    frozenset of tuple of float
+        Points (x, y), in degrees to the patient's right and up.
+
     References
     ----------
     DICOM PS3.16 CID 4250, "Visual Field Central 76 Point Test Pattern" (within 30 degrees, 3
@@ -196,6 +201,11 @@ def deviations_db(eye: Side, points: Iterable[PerimetryPoint]) -> dict[Perimetry
     eye : Side
     points : iterable of PerimetryPoint
         At least 10 outside the blind spot, which is left out of the answer.
+
+    Returns
+    -------
+    dict of PerimetryPoint to float
+        In dB.
 
     References
     ----------

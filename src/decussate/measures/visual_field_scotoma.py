@@ -113,12 +113,26 @@ class BlindSpotReport:
 
 
 def blind_spot_norms() -> dict[str, PublishedRow]:
-    """Give the published figures (``mean``, ``sd``, ``low``, ``high``, degrees) by quantity."""
+    """Give the published figures (``mean``, ``sd``, ``low``, ``high``, degrees) by quantity.
+
+    Returns
+    -------
+    dict of str to PublishedRow
+    """
     return {row["name"]: row for row in read_tables("visual_field.yaml")["blind_spot"]}
 
 
 def physiological_blind_spot(eye: Side) -> Scotoma:
-    """Blind spot of average place and size for an eye."""
+    """Blind spot of average place and size for an eye.
+
+    Parameters
+    ----------
+    eye : Side
+
+    Returns
+    -------
+    Scotoma
+    """
     norms = blind_spot_norms()
     return Scotoma(
         eye,
@@ -137,6 +151,10 @@ def scotoma_from_edges(eye: Side, edges: Sequence[FieldPosition]) -> Scotoma:
     eye : Side
     edges : sequence of FieldPosition, shape (n,)
         Four or more: at least the right, left, upper and lower edge.
+
+    Returns
+    -------
+    Scotoma
 
     Raises
     ------
@@ -161,6 +179,14 @@ def scotoma_from_edges(eye: Side, edges: Sequence[FieldPosition]) -> Scotoma:
 
 def blind_spot_report(spot: Scotoma) -> BlindSpotReport:
     """Compare a measured blind spot with the published place and size.
+
+    Parameters
+    ----------
+    spot : Scotoma
+
+    Returns
+    -------
+    BlindSpotReport
 
     Raises
     ------
@@ -203,6 +229,14 @@ def scotoma_kind(scotoma: Scotoma) -> ScotomaKind:
     Central when it covers fixation; centrocaecal when it reaches from there to the blind spot;
     blind spot when it covers the centre of the average blind spot but not fixation; paracentral
     when its nearest edge is within 10 degrees of fixation, without covering it.
+
+    Parameters
+    ----------
+    scotoma : Scotoma
+
+    Returns
+    -------
+    ScotomaKind
 
     References
     ----------
