@@ -3,9 +3,14 @@
 from __future__ import annotations
 
 from decussate.examination.catalogue import Test
+from decussate.examination.checking import AS_WRITTEN
 from decussate.examination.document import ABNORMAL, COULD_NOT_BE_TESTED, Finding
 
-__all__ = ["finding_in_words", "response_in_words", "test_in_words"]
+__all__ = ["finding_in_words", "measurement_in_words", "response_in_words", "test_in_words"]
+
+
+_SILENT = ("1", AS_WRITTEN)
+"""Units that are not read out: a plain number, and text that carries its own."""
 
 
 def finding_in_words(finding: Finding, test: Test) -> str:
@@ -21,10 +26,10 @@ def finding_in_words(finding: Finding, test: Test) -> str:
     Returns
     -------
     str
-        ``"direct light reaction, right: no reaction"``.
+        ``"right direct light reaction: no reaction"``.
     """
-    side = f", {finding.side}" if finding.side else ""
-    return f"{test_in_words(test)}{side}: {response_in_words(finding, test)}"
+    side = f"{finding.side} " if finding.side else ""
+    return f"{side}{test_in_words(test)}: {response_in_words(finding, test)}"
 
 
 def response_in_words(finding: Finding, test: Test) -> str:
@@ -35,11 +40,16 @@ def response_in_words(finding: Finding, test: Test) -> str:
         words = "abnormal, grade not stated"
     else:
         words = test.responses[finding.response].label
-    if finding.measurement is not None:
-        value, unit = finding.measurement.value, finding.measurement.unit
-        shown = f"{value:g}" if isinstance(value, float) else value
-        words += f" ({shown} {unit})" if unit != "1" else f" ({shown})"
-    return words
+    return words + measurement_in_words(finding)
+
+
+def measurement_in_words(finding: Finding) -> str:
+    """Say the measurement in brackets, after a space; nothing when there is none."""
+    if finding.measurement is None:
+        return ""
+    value, unit = finding.measurement.value, finding.measurement.unit
+    shown = f"{value:g}" if isinstance(value, float) else value
+    return f" ({shown})" if unit in _SILENT else f" ({shown} {unit})"
 
 
 def test_in_words(test: Test) -> str:

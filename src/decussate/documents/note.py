@@ -1,0 +1,215 @@
+"""The clinical note: what cannot wait, what was found, where the lesion may be, what next."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from typing import TYPE_CHECKING, Any
+
+import yaml
+
+from decussate.documents.findings import findings_by_nerve
+from decussate.examination.catalogue import load_catalogue
+from decussate.examination.document import Examination
+from decussate.urgency import Alert, Level
+from decussate.urgency.wording import test_in_words
+
+if TYPE_CHECKING:
+    from decussate.localisation import Localisation, NextTest, Reason
+
+__all__ = ["Section", "note_sections", "note_words", "write_note"]
+
+REASONS_SHOWN = 2
+TESTS_SHOWN = 2
+MISSING_SHOWN = 2
+CAUSES_SHOWN = 2
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """A heading and its lines.
+
+    Attributes
+    ----------
+    heading : str
+        What the section is about.
+    lines : tuple of str
+        One statement each.
+    """
+
+    heading: str
+    lines: tuple[str, ...]
+
+
+@cache
+def note_words() -> Mapping[str, Any]:
+    """Return the wording of the note, from ``documents/data/note.yaml``."""
+    text = files("decussate.documents").joinpath("data/note.yaml").read_text(encoding="utf-8")
+    words: dict[str, Any] = yaml.safe_load(text)
+    return words
+
+
+def write_note(
+    examination: Examination,
+    localisation: Localisation | None,
+    alerts: Sequence[Alert],
+    *,
+    markdown: bool = False,
+) -> str:
+    """Write the note of one examination.
+
+    Parameters
+    ----------
+    examination : Examination
+        What was recorded.
+    localisation : Localisation or None
+        Where the lesion is likely to be.
+    alerts : sequence of Alert
+        What cannot wait, the most urgent first.
+    markdown : bool
+        Markdown instead of plain text.
+
+    Returns
+    -------
+    str
+        The note.  Right and left are the patient's and always written out; what was not tested is
+        named as such or covered by the sentence that only the tests named were done.
+    """
+    words = note_words()
+    sections = note_sections(examination, localisation, alerts)
+    opening = (examination.label or examination.id, *_story(examination, words))
+    render = _markdown if markdown else _plain
+    return render(words["title"], opening, sections, words["closing"])
+
+
+def note_sections(
+    examination: Examination, localisation: Localisation | None, alerts: Sequence[Alert]
+) -> tuple[Section, ...]:
+    """Return the body of the note: urgency, findings, place and what does not fit, what next."""
+    words = note_words()
+    headings = words["headings"]
+    return (
+        Section(headings["urgent"], _urgent(alerts, words)),
+        Section(headings["findings"], findings_by_nerve(examination, words)),
+        Section(headings["place"], _place(localisation, words)),
+        Section(headings["next"], _next(localisation, words)),
+    )
+
+
+def _story(examination: Examination, words: Mapping[str, Any]) -> tuple[str, ...]:
+    story = examination.story
+    age = f"aged {story.age:g}" if story.age is not None else ""
+    parts = (
+        " ".join(part for part in (story.sex or "", age) if part),
+        f"onset {story.onset}" if story.onset else "",
+        story.course or "",
+        ", ".join(key.replace("_", " ") for key in story.context),
+    )
+    told = "; ".join(part for part in parts if part)
+    invented = words["invented"] if examination.invented else ""
+    return tuple(line for line in (_sentence(told), invented) if line)
+
+
+def _urgent(alerts: Sequence[Alert], words: Mapping[str, Any]) -> tuple[str, ...]:
+    if not alerts:
+        return (words["phrases"]["no_alert"],)
+    return tuple(_alert(alert, words["phrases"]) for alert in alerts)
+
+
+def _alert(alert: Alert, phrases: Mapping[str, str]) -> str:
+    """Print an alert: in full when it is for today, otherwise its title and time frame."""
+    side = f" ({' and '.join(alert.sides)})" if alert.sides else ""
+    line = f"{alert.level.value.upper()}, {alert.time_frame}: {alert.title}{side}."
+    if alert.level not in (Level.EMERGENCY, Level.SAME_DAY):
+        return line
+    missing = ", ".join(alert.not_examined[:MISSING_SHOWN])
+    examine = f" {phrases['not_examined']}: {missing}." if missing else ""
+    return f"{line} {alert.advice}{examine}"
+
+
+def _place(localisation: Localisation | None, words: Mapping[str, Any]) -> tuple[str, ...]:
+    phrases = words["phrases"]
+    if localisation is None or not localisation.candidates:
+        return (phrases["no_place"],)
+    best = localisation.candidates[0]
+    return tuple(
+        line
+        for line in (
+            localisation.text,
+            _listed(phrases["supports"], _strongest(best.supports)),
+            _listed(phrases["against"], _strongest(best.against)),
+            _listed(phrases["unfitting"], [reason.text for reason in localisation.unexplained])
+            or phrases["all_explained"],
+        )
+        if line
+    )
+
+
+def _next(localisation: Localisation | None, words: Mapping[str, Any]) -> tuple[str, ...]:
+    phrases = words["phrases"]
+    if localisation is None:
+        return (phrases["nothing_next"],)
+    tests = [_with_cautions(test) for test in localisation.next_tests[:TESTS_SHOWN]]
+    causes = localisation.candidates[0].causes if localisation.candidates else ()
+    settle = [share.name for share in causes[:CAUSES_SHOWN]]
+    first = f" {phrases['first']}: {_sentence(causes[0].settle)}" if causes else ""
+    return tuple(
+        line
+        for line in (
+            _listed(phrases["next_test"], tests) or phrases["nothing_next"],
+            _listed(phrases["causes"], settle) + first,
+        )
+        if line
+    )
+
+
+def _with_cautions(proposed: NextTest) -> str:
+    catalogue = load_catalogue()
+    words = test_in_words(catalogue.test(proposed.test))
+    cautions = ", ".join(catalogue.cautions[key].name for key in proposed.cautions)
+    bracketed = "; ".join(
+        part for part in (proposed.side or "", f"caution: {cautions}" if cautions else "") if part
+    )
+    return f"{words} ({bracketed})" if bracketed else words
+
+
+def _strongest(reasons: Iterable[Reason]) -> list[str]:
+    ordered = sorted(reasons, key=lambda reason: -abs(reason.log10))
+    return [reason.text for reason in ordered[:REASONS_SHOWN]]
+
+
+def _listed(name: str, items: Sequence[str]) -> str:
+    return f"{name}: {_sentence('; '.join(items))}" if items else ""
+
+
+def _sentence(text: str) -> str:
+    """Close a text with a full stop and begin it with a capital."""
+    if not text:
+        return ""
+    return text[0].upper() + text[1:] + ("" if text.endswith(".") else ".")
+
+
+def _plain(title: str, opening: Sequence[str], sections: Sequence[Section], closing: str) -> str:
+    blocks = ["\n".join((title, *opening))]
+    blocks += [
+        "\n".join((section.heading.upper(), *(f"- {line}" for line in section.lines)))
+        for section in sections
+    ]
+    return "\n\n".join((*blocks, closing)) + "\n"
+
+
+def _markdown(title: str, opening: Sequence[str], sections: Sequence[Section], closing: str) -> str:
+    blocks = [f"# {title}", *(_escaped(line) for line in opening)]
+    blocks += [
+        f"## {section.heading}\n\n" + "\n".join(f"- {_escaped(line)}" for line in section.lines)
+        for section in sections
+    ]
+    return "\n\n".join((*blocks, f"*{closing}*")) + "\n"
+
+
+def _escaped(text: str) -> str:
+    """Keep what people wrote from being read as Markdown or HTML."""
+    return re.sub(r"([\\`*_\[\]<>#|~])", r"\\\1", " ".join(text.split()))

@@ -1,0 +1,277 @@
+"""The note: short, sides in words, urgent matters first, nothing untested read as normal."""
+
+import re
+from collections import Counter
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from decussate.documents.note import note_sections, note_words, write_note
+from decussate.examination.catalogue import load_catalogue
+from decussate.examination.document import (
+    Examination,
+    Finding,
+    MeasuredValue,
+    Story,
+    UnreadText,
+)
+from decussate.localisation import localise
+from decussate.sides import Side
+from decussate.urgency import evaluate
+
+MEDULLA = """
+touch_forehead right normal; touch_forehead left normal; pin_forehead right reduced;
+pin_forehead left normal; pin_cheek right reduced; corneal_touch_direct right reduced;
+pupil_comparison left; upper_lid_position right partial; upper_lid_position left normal;
+light_direct right normal; light_direct left normal; nystagmus_straight_ahead left;
+ask_vertigo present; palate_rise right reduced; uvula_movement left; voice present;
+ask_swallowing reduced; body_pin left reduced; body_pin right normal; finger_nose right reduced;
+arm_power right normal; arm_power left normal; leg_power right normal; leg_power left normal;
+gaze_out right normal; gaze_out left normal; raise_brows right normal; raise_brows left normal;
+show_teeth right normal; show_teeth left normal; tongue_protrusion normal; walking reduced
+"""
+THIRD = """
+upper_lid_position right complete; gaze_in right reduced; gaze_up right absent;
+gaze_down right reduced; gaze_out right normal; gaze_out left normal; pupil_size_light right large;
+light_direct right absent; light_direct left normal; light_consensual right absent;
+distance_acuity right normal; distance_acuity left normal; touch_forehead right normal;
+touch_forehead left normal; show_teeth right normal; show_teeth left normal; ask_headache present
+"""
+FACE = """
+raise_brows left absent; close_eyes left reduced; show_teeth left absent; raise_brows right normal;
+close_eyes right normal; show_teeth right normal; taste_front left present;
+sound_tolerance left present; ear_and_palate_skin left normal; touch_cheek left normal;
+touch_cheek right normal; gaze_out left normal; gaze_out right normal; arm_power left normal;
+arm_power right normal; leg_power left normal; leg_power right normal
+"""
+
+
+def examination(text: str, **story: object) -> Examination:
+    found = []
+    for item in filter(None, (part.split() for part in text.replace("\n", " ").split(";"))):
+        side = Side(item[1]) if len(item) == 3 else None
+        found.append(Finding(test=item[0], side=side, response=item[-1]))
+    return Examination(
+        id="invented",
+        label="An invented patient",
+        invented=True,
+        story=Story.model_validate(story),
+        findings=tuple(found),
+    )
+
+
+def note(found: Examination, *, markdown: bool = False) -> str:
+    located = localise(found)
+    return write_note(found, located, evaluate(found, located), markdown=markdown)
+
+
+def section(text: str, heading: str) -> str:
+    """Return the lines of one section of a plain note."""
+    return text.split(heading.upper() + "\n", 1)[1].split("\n\n", 1)[0]
+
+
+def findings_of(text: str) -> str:
+    return section(text, note_words()["headings"]["findings"])
+
+
+def spoken(text: str) -> int:
+    """Count words, bullets and dashes not being read aloud."""
+    return sum(any(mark.isalnum() for mark in word) for word in text.split())
+
+
+@pytest.mark.parametrize(
+    ("text", "story"),
+    [
+        (MEDULLA, {"age": 63, "sex": "male", "onset": "sudden", "context": ["hypertension"]}),
+        (THIRD, {"age": 58, "sex": "female", "onset": "sudden"}),
+        (FACE, {"age": 41, "sex": "female", "onset": "hours", "course": "steady"}),
+    ],
+    ids=["lateral medulla", "third nerve", "face"],
+)
+def test_all_but_the_list_of_findings_is_read_aloud_within_a_minute(text: str, story: dict) -> None:
+    """Mean rate of reading aloud 183 words a minute: Brysbaert, J Mem Lang 2019;109:104047."""
+    written = note(examination(text, **story))
+    assert note_words()["words"] == 183
+    assert spoken(written) - spoken(findings_of(written)) <= note_words()["words"]
+
+
+def test_what_cannot_wait_comes_before_everything_found() -> None:
+    written = note(examination(THIRD, onset="sudden"))
+    places = [
+        written.index(heading.upper())
+        for heading in (
+            note_words()["headings"][key] for key in ("urgent", "findings", "place", "next")
+        )
+    ]
+    assert places == sorted(places)
+    assert "EMERGENCY" in written
+
+
+def test_a_quiet_examination_says_that_silence_covers_only_what_was_tested() -> None:
+    written = note(examination("light_direct right normal; light_direct left normal"))
+    assert note_words()["phrases"]["no_alert"] in written
+
+
+def test_normal_findings_are_grouped_and_both_sides_said_once() -> None:
+    written = findings_of(note(examination("light_direct right normal; light_direct left normal")))
+    assert "Normal: right and left direct light reaction." in written
+
+
+def test_one_normal_side_is_never_told_of_the_other() -> None:
+    written = findings_of(note(examination("light_direct right normal")))
+    assert "Normal: right direct light reaction." in written
+    assert "left" not in written
+
+
+def test_an_empty_examination_claims_nothing() -> None:
+    written = findings_of(note(examination("")))
+    assert "Nothing was tested." in written
+    assert "Normal:" not in written
+    for name in note_words()["nerves"].values():
+        assert name in written
+
+
+def test_what_could_not_be_tested_keeps_its_reason() -> None:
+    found = examination("light_direct left normal")
+    lens = Finding(
+        test="corneal_touch_direct",
+        side=Side.RIGHT,
+        response="could_not_be_tested",
+        reason="lens in",
+    )
+    written = findings_of(note(found.model_copy(update={"findings": (*found.findings, lens)})))
+    assert (
+        "Right: corneal touch, blink of the touched eye – could not be tested (lens in)." in written
+    )
+
+
+def test_a_withdrawn_finding_is_not_in_the_note() -> None:
+    written = findings_of(
+        note(examination("light_direct left absent; light_direct left not_tested"))
+    )
+    assert "light reaction" not in written
+
+
+def test_a_measurement_is_written_with_its_unit() -> None:
+    size = Finding(
+        test="pupil_size_light",
+        side=Side.LEFT,
+        response="large",
+        measurement=MeasuredValue(value=7.5, unit="mm"),
+    )
+    found = Examination(id="invented", findings=(size,))
+    assert "pupil size in the light – large (7.5 mm)" in findings_of(note(found))
+
+
+def test_what_was_set_aside_or_not_understood_is_said() -> None:
+    found = examination("upper_lid_position right complete").model_copy(
+        update={
+            "known_old": (("upper_lid_position", Side.RIGHT),),
+            "unread": (UnreadText(text="glabella ?", line=3, column=1, reason="unknown"),),
+        }
+    )
+    written = findings_of(note(found))
+    assert "Set aside as old: right upper lid position." in written
+    assert "“glabella ?” (line 3)" in written
+
+
+def test_the_note_says_who_decides_and_never_calls_itself_a_diagnosis() -> None:
+    for markdown in (False, True):
+        written = note(examination(MEDULLA), markdown=markdown)
+        assert "a licensed clinician decides" in written
+        assert "Not a diagnosis" in written
+
+
+def test_without_a_localisation_the_note_says_so() -> None:
+    written = write_note(examination(THIRD), None, ())
+    assert note_words()["phrases"]["no_place"] in written
+
+
+def test_markdown_has_headings_and_keeps_what_people_wrote_from_being_markup() -> None:
+    found = examination("light_direct left absent").model_copy(
+        update={"label": "Bed *4* <script> [x](y) #1"}
+    )
+    written = note(found, markdown=True)
+    assert "## What cannot wait" in written
+    assert r"Bed \*4\* \<script\> \[x\](y) \#1" in written
+
+
+def test_every_nerve_of_the_catalogue_has_a_place_in_the_note() -> None:
+    nerves = {test.nerve for test in load_catalogue() if test.responses}
+    assert nerves == set(note_words()["nerves"])
+
+
+SIGNED = {test.id: test for test in load_catalogue() if test.responses and test.sign}
+
+
+@st.composite
+def examinations(draw: st.DrawFn) -> Examination:
+    names = draw(st.lists(st.sampled_from(sorted(SIGNED)), max_size=10, unique=True))
+    found = []
+    for name in names:
+        sides = list(Side) if SIGNED[name].paired else [None]
+        for side in draw(st.lists(st.sampled_from(sides), min_size=1, unique=True)):
+            response = draw(st.sampled_from(sorted(SIGNED[name].responses)))
+            found.append(Finding(test=name, side=side, response=response))
+    onset = draw(st.sampled_from([None, "sudden", "weeks"]))
+    return Examination(id="drawn", story=Story(onset=onset), findings=tuple(found))
+
+
+OTHER = {"right": "left", "left": "right", "Right": "Left", "Left": "Right"}
+
+
+def swapped(text: str) -> str:
+    """Exchange right and left; ``right and left`` stays as it is written."""
+    return re.sub(
+        r"\bright and left\b|\b(?:right|left)\b",
+        lambda found: OTHER.get(found[0], found[0]),
+        text,
+        flags=re.IGNORECASE,
+    )
+
+
+def statements(lines: tuple[str, ...]) -> Counter[str]:
+    """Split lines into statements, whose order may follow the side named first."""
+    pieces = (piece for line in lines for piece in re.split(r"[.;] ?|: ", line))
+    return Counter(piece.strip().lower() for piece in pieces if piece.strip())
+
+
+@settings(max_examples=60, deadline=None)
+@given(examinations())
+def test_the_mirrored_patient_gets_findings_and_alerts_with_sides_exchanged(
+    found: Examination,
+) -> None:
+    mirrored = found.mirrored()
+    here = note_sections(found, None, evaluate(found))
+    there = note_sections(mirrored, None, evaluate(mirrored))
+    for mine, theirs in zip(here, there, strict=True):
+        exchanged = tuple(swapped(line) for line in mine.lines)
+        assert statements(exchanged) == statements(theirs.lines)
+
+
+def test_a_mirrored_lesion_is_placed_on_the_other_side_in_the_note() -> None:
+    found = examination(MEDULLA, onset="sudden")
+    place = note_words()["headings"]["place"]
+    here, there = section(note(found), place), section(note(found.mirrored()), place)
+    assert "right lateral medulla" in here
+    assert swapped(here).splitlines()[0] == there.splitlines()[0]
+
+
+@settings(max_examples=40, deadline=None)
+@given(examinations())
+def test_every_recorded_side_and_no_other_is_named_with_its_test(found: Examination) -> None:
+    for line in note_sections(found, None, ())[1].lines:
+        if line.startswith(("Not tested", "Elsewhere", "Nothing")):
+            continue
+        nerve = next(key for key, name in note_words()["nerves"].items() if line.startswith(name))
+        tested = {f.side for f in found.present() if SIGNED[f.test].nerve == nerve and f.side}
+        labels = "".join(
+            SIGNED[f.test].name + SIGNED[f.test].responses[f.response].label
+            for f in found.present()
+        )
+        for side in Side:
+            if side not in tested and side.value not in labels:
+                assert side.value not in line.lower()
+            if side in tested:
+                assert side.value in line.lower()
