@@ -89,7 +89,15 @@ def leading(lost: set[str]) -> str:
 
 POWER = [
     *(
-        check("power", f"grade {grade}", MRC, words, lambda g=grade: read_grade(g).words)
+        check(
+            "power",
+            f"grade {grade}",
+            MRC,
+            words,
+            lambda g=grade: read_grade(g).words,
+            0.0,
+            "secondary",
+        )
         for grade, words in (
             ("0", "no contraction"),
             ("1", "flicker or trace of contraction"),
@@ -206,7 +214,16 @@ POWER = [
 
 CORNEAL = [
     *(
-        check("corneal reflex", what, source, expected, lambda a=a, e=e: responses(a, e))
+        check(
+            "corneal reflex",
+            what,
+            source,
+            expected,
+            lambda a=a, e=e: responses(a, e),
+            0.0,
+            # The course page gives the arc; the cells of this table follow from it.
+            "secondary" if source == WISCONSIN else "",
+        )
         for what, source, a, e, expected in (
             ("no lesion", WISCONSIN, (), (), (True, True, True, True)),
             (
