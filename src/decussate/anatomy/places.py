@@ -119,6 +119,12 @@ def _read_parts(row: Row, paired: bool, structures: Structures) -> tuple[Part, .
     free = sum(part.chance < 1 for part in parts)
     if free > FREE_PARTS:
         raise BadInput("parts", f"{free} free parts", f"at most {FREE_PARTS}", where=row.where)
+    if not paired:
+        mirrored = {(frozenset(p.mirrored for p in part.pieces), part.chance) for part in parts}
+        if mirrored != {(frozenset(part.pieces), part.chance) for part in parts}:
+            raise BadInput(
+                "parts", "one side only", ".both or each, in a place of the midline", where=row.where
+            )
     return tuple(parts)
 
 

@@ -1,7 +1,8 @@
 """Where the lesion is and how sure one can be: a causal model of anatomy and exact inference."""
 
+from decussate.localisation.cache import load_model
 from decussate.localisation.localise import Candidate, CauseShare, Localisation, localise
-from decussate.localisation.model import Model, compile_model, load_model
+from decussate.localisation.model import Model, compile_model
 from decussate.localisation.next_test import NextTest
 from decussate.localisation.posterior import Posterior
 from decussate.localisation.reasons import Reason

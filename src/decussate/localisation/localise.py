@@ -10,7 +10,8 @@ import numpy as np
 
 from decussate.examination.catalogue import Catalogue, load_catalogue
 from decussate.examination.record import Examination
-from decussate.localisation.model import Model, load_model
+from decussate.localisation.cache import load_model
+from decussate.localisation.model import Model
 from decussate.localisation.next_test import NextTest, next_tests
 from decussate.localisation.observation import observations
 from decussate.localisation.posterior import Posterior, entropy_bits

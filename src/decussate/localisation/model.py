@@ -4,18 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-from decussate.anatomy import Atlas, load_atlas
+from decussate.anatomy import Atlas
 from decussate.localisation.forward import Conduction, sign_level, sign_strengths
 from decussate.localisation.lesions import Lesions, enumerate_lesions
 from decussate.localisation.states import state_probabilities
 from decussate.sides import Side
 
-__all__ = ["Model", "SignKey", "SignTable", "compile_model", "load_model"]
+__all__ = ["Model", "SignKey", "SignTable", "compile_model"]
 
 SignKey = tuple[str, Side | None]
 """A sign and its side (None for a sign of the whole patient)."""
@@ -96,9 +95,3 @@ def compile_model(atlas: Atlas) -> Model:
             )
     starts = np.flatnonzero(np.diff(lesions.site_of, prepend=-1))
     return Model(atlas, lesions, tables, starts)
-
-
-@cache
-def load_model() -> Model:
-    """Return the model of the atlas that comes with the package, compiled once a process."""
-    return compile_model(load_atlas())
