@@ -25,6 +25,7 @@ from functools import cache
 
 import numpy as np
 import numpy.typing as npt
+from scipy.interpolate import RectBivariateSpline
 from scipy.spatial.transform import Rotation
 
 from decussate.errors import BadInput
@@ -35,6 +36,7 @@ __all__ = [
     "MUSCLES",
     "Muscle",
     "MuscleAction",
+    "aim_to_reach",
     "constant",
     "healthy_innervation",
     "line_of_sight",
@@ -61,6 +63,10 @@ MUSCLES: tuple[Muscle, ...] = tuple(Muscle)
 ANTAGONIST: dict[Muscle, Muscle] = {m: MUSCLES[i ^ 1] for i, m in enumerate(MUSCLES)}
 _PAIRS: Array = np.kron(np.eye(3), [[1.0], [-1.0]]).astype(np.float64)
 _STRAIGHT: Array = np.array([0.0, 1.0, 0.0])
+# No nervous system aims further than this; a target that needs more stays unreached.
+_FARTHEST_AIM_DEG = 55.0
+# A torque this small counts as balance.
+_HELD_G = 0.02
 
 
 @cache
@@ -134,16 +140,17 @@ def line_of_sight(temporal_deg: npt.ArrayLike, up_deg: npt.ArrayLike) -> Array:
     return direction
 
 
-def _listing(temporal_deg: npt.ArrayLike, up_deg: npt.ArrayLike, extorsion_deg: float) -> Array:
+def _listing(
+    temporal_deg: npt.ArrayLike, up_deg: npt.ArrayLike, extorsion_deg: npt.ArrayLike
+) -> Array:
     """Rotation vectors of eyes in Listing's plane, then rolled about the line of sight."""
     direction = line_of_sight(temporal_deg, up_deg)
     axis = np.cross(_STRAIGHT, direction)
     sine = np.linalg.norm(axis, axis=-1, keepdims=True)
     angle = np.arctan2(sine, direction[..., 1:2])
     turned = axis * np.where(sine > 1e-12, angle / np.maximum(sine, 1e-12), 1.0)
-    rolled = Rotation.from_rotvec(turned) * Rotation.from_rotvec(
-        _STRAIGHT * math.radians(extorsion_deg)
-    )
+    roll = np.radians(np.broadcast_to(extorsion_deg, turned.shape[:-1]))
+    rolled = Rotation.from_rotvec(turned) * Rotation.from_rotvec(roll[..., None] * _STRAIGHT)
     vectors: Array = rolled.as_rotvec()
     return vectors
 
@@ -179,16 +186,19 @@ def _innervation(drive: Array) -> Array:
 
 
 def _balance(
-    imbalance: Callable[[Array], Array], start: Array, step: float, longest: float
+    imbalance: Callable[[Array], Array], start: Array, step: float, longest: float, rounds: int = 60
 ) -> Array:
     """Newton's method on many eyes at once, the step limited to stay on this branch."""
     x = start
-    for _ in range(60):
+    small = 1e-9 * np.eye(x.shape[1])
+    for _ in range(rounds):
         value = imbalance(x)
         slope = np.stack(
             [(imbalance(x + step * unit) - value) / step for unit in np.eye(x.shape[1])], -1
         )
-        move = -np.linalg.solve(slope, value[..., None])[..., 0]
+        # Damped a little, because an eye that cannot be moved leaves nothing to solve for.
+        turned = slope.swapaxes(1, 2)
+        move = -np.linalg.solve(turned @ slope + small, turned @ value[..., None])[..., 0]
         size = np.linalg.norm(move, axis=1, keepdims=True)
         x = x + move * np.minimum(1.0, longest / np.maximum(size, 1e-12))
         if size.max() < 1e-7:
@@ -217,12 +227,64 @@ def healthy_innervation(
     ----------
     Robinson DA. Invest Ophthalmol 1975;14:801.
     """
-    place = _listing(np.atleast_1d(temporal_deg), np.atleast_1d(up_deg), extorsion_deg)
+    return _innervation(
+        _healthy_drive(np.atleast_1d(temporal_deg), np.atleast_1d(up_deg), extorsion_deg)
+    )
+
+
+def _healthy_drive(temporal_deg: Array, up_deg: Array, extorsion_deg: float) -> Array:
+    place = _listing(temporal_deg, up_deg, extorsion_deg)
     none = np.zeros(6)
-    drive = _balance(
+    return _balance(
         lambda d: _torque(place, _innervation(d), none), np.zeros((len(place), 3)), 1e-3, 20.0
     )
-    return _innervation(drive)
+
+
+@cache
+def _drive_map(extorsion_deg: float) -> tuple[RectBivariateSpline, ...]:
+    """Drive to the three pairs as a smooth function of the direction aimed at."""
+    grid = np.arange(-_FARTHEST_AIM_DEG, _FARTHEST_AIM_DEG + 1.0, 2.5)
+    temporal, up = (side.ravel() for side in np.meshgrid(grid, grid, indexing="ij"))
+    drive = _healthy_drive(temporal, up, extorsion_deg).reshape(len(grid), len(grid), 3)
+    return tuple(RectBivariateSpline(grid, grid, drive[..., pair]) for pair in range(3))
+
+
+def aim_to_reach(
+    temporal_deg: npt.ArrayLike,
+    up_deg: npt.ArrayLike,
+    weakness: npt.ArrayLike,
+    extorsion_deg: float = 0.0,
+) -> tuple[Array, Array, npt.NDArray[np.bool_]]:
+    """Find where the nervous system must aim for a weak eye to reach a target.
+
+    Parameters
+    ----------
+    temporal_deg, up_deg : array_like, shape (n,)
+        The target, degrees.
+    weakness : array_like, shape (6,) or (n, 6)
+        As `resting_place`.
+    extorsion_deg : float
+
+    Returns
+    -------
+    temporal_deg, up_deg : ndarray, shape (n,)
+        The direction to aim at.
+    reached : ndarray of bool, shape (n,)
+        False where no aim within 55 degrees brings the eye to the target.
+    """
+    target = (np.atleast_1d(temporal_deg).astype(float), np.atleast_1d(up_deg).astype(float))
+    lost = np.asarray(weakness, dtype=float)
+    maps = _drive_map(extorsion_deg)
+
+    def imbalance(x: Array) -> Array:
+        drive = np.stack([pair.ev(x[:, 0], x[:, 1]) for pair in maps], -1)
+        return _torque(_listing(*target, x[:, 2]), _innervation(drive), lost)
+
+    start = np.stack([*target, np.full_like(target[0], extorsion_deg)], -1)
+    found = _balance(imbalance, start, 1e-3, 8.0, rounds=25)
+    held = np.linalg.norm(imbalance(found), axis=1) < _HELD_G
+    within = (np.abs(found[:, :2]) <= _FARTHEST_AIM_DEG).all(1)
+    return found[:, 0], found[:, 1], held & within
 
 
 def resting_place(

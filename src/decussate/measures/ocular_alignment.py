@@ -22,6 +22,7 @@ from decussate.errors import BadInput
 from decussate.measures.muscle_mechanics import (
     MUSCLES,
     Muscle,
+    aim_to_reach,
     constant,
     line_of_sight,
     resting_place,
@@ -40,8 +41,8 @@ __all__ = [
 ]
 
 Array = npt.NDArray[np.float64]
-_FARTHEST_AIM_DEG = 60.0
-_REACHED_DEG = 0.1
+# The eye is taken to have reached its target within this.
+_REACHED_DEG = 1.0
 
 
 class Gaze(StrEnum):
@@ -198,14 +199,16 @@ def deviations_of_many(
     roll = constant("counter-roll per degree of tilt") * head_tilt_right_deg
     extorsion = {Side.RIGHT: -roll, Side.LEFT: roll}
 
-    aim_right, aim_up = _aim_to_fix(right, up, lost[fixing], fixing, extorsion[fixing])
+    outward = 1.0 if fixing is Side.RIGHT else -1.0
+    aim_out, aim_up, reached = aim_to_reach(outward * right, up, lost[fixing], extorsion[fixing])
+    aim_right = outward * aim_out
     eyes = {s: _look(aim_right, aim_up, lost[s], s, extorsion[s]) for s in Side}
     follower = fixing.other
     across, above = _prism_offset(eyes[follower], eyes[fixing])
     sign = 1.0 if follower is Side.RIGHT else -1.0
     result = np.stack([-sign * across, sign * above, eyes[Side.RIGHT][2] + eyes[Side.LEFT][2]], -1)
     missed = np.hypot(eyes[fixing][0] - right, eyes[fixing][1] - up) > _REACHED_DEG
-    result[missed] = np.nan
+    result[missed | ~reached] = np.nan
     return result.reshape(patients, len(gazes), 3)
 
 
@@ -216,39 +219,6 @@ def _look(
     temporal = 1.0 if side is Side.RIGHT else -1.0
     out, above, twist = resting_place(temporal * right, up, lost, extorsion)
     return temporal * out, above, twist
-
-
-def _aim_to_fix(
-    right: Array, up: Array, lost: Array, fixing: Side, extorsion: float
-) -> tuple[Array, Array]:
-    """Find where the nervous system must aim for the fixing eye to reach the target."""
-    target = np.stack([right, up], -1)
-    aim = target.copy()
-    rows = np.flatnonzero(lost.any(axis=1))
-
-    def missed(rows: npt.NDArray[np.intp], aim: Array) -> Array:
-        seen = _look(aim[:, 0], aim[:, 1], lost[rows], fixing, extorsion)
-        return np.stack(seen[:2], -1) - target[rows]
-
-    for _ in range(15):
-        if not rows.size:
-            break
-        now = aim[rows]
-        error = missed(rows, now)
-        slope = np.stack(
-            [(missed(rows, now + 0.01 * unit) - error) / 0.01 for unit in np.eye(2)], -1
-        )
-        # Damped, because an eye that cannot be moved leaves nothing to solve for.
-        turned = slope.swapaxes(1, 2)
-        damped = turned @ slope + 1e-6 * np.eye(2)
-        move = -np.linalg.solve(damped, turned @ error[..., None])[..., 0]
-        # No nervous system aims further than this; a target that needs more stays unreached.
-        aim[rows] = np.clip(now + np.clip(move, -12.0, 12.0), -_FARTHEST_AIM_DEG, _FARTHEST_AIM_DEG)
-        stuck = (np.abs(aim[rows]) >= _FARTHEST_AIM_DEG).any(1) & (
-            np.abs(now) >= _FARTHEST_AIM_DEG
-        ).any(1)
-        rows = rows[(np.abs(error).max(1) > _REACHED_DEG / 10.0) & ~stuck]
-    return aim[:, 0], aim[:, 1]
 
 
 def _prism_offset(
