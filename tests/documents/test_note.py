@@ -197,6 +197,16 @@ def test_markdown_has_headings_and_keeps_what_people_wrote_from_being_markup() -
     assert r"Bed \*4\* \<script\> \[x\](y) \#1" in written
 
 
+@pytest.mark.parametrize("markdown", [False, True])
+def test_what_people_wrote_cannot_pass_for_a_heading(markdown: bool) -> None:
+    found = examination("light_direct left absent").model_copy(
+        update={"label": "Bed 4\n\nWHAT WAS FOUND\n## What was found"}
+    )
+    written = note(found, markdown=markdown)
+    heading = "## What was found\n" if markdown else "\nWHAT WAS FOUND\n"
+    assert written.count(heading) == 1
+
+
 def test_every_nerve_of_the_catalogue_has_a_place_in_the_note() -> None:
     nerves = {test.nerve for test in load_catalogue() if test.responses}
     assert nerves == set(note_words()["nerves"])

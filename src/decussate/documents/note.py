@@ -193,9 +193,9 @@ def _sentence(text: str) -> str:
 
 
 def _plain(title: str, opening: Sequence[str], sections: Sequence[Section], closing: str) -> str:
-    blocks = ["\n".join((title, *opening))]
+    blocks = ["\n".join((title, *(_flat(line) for line in opening)))]
     blocks += [
-        "\n".join((section.heading.upper(), *(f"- {line}" for line in section.lines)))
+        "\n".join((section.heading.upper(), *(f"- {_flat(line)}" for line in section.lines)))
         for section in sections
     ]
     return "\n\n".join((*blocks, closing)) + "\n"
@@ -212,4 +212,9 @@ def _markdown(title: str, opening: Sequence[str], sections: Sequence[Section], c
 
 def _escaped(text: str) -> str:
     """Keep what people wrote from being read as Markdown or HTML."""
-    return re.sub(r"([\\`*_\[\]<>#|~])", r"\\\1", " ".join(text.split()))
+    return re.sub(r"([\\`*_\[\]<>#|~])", r"\\\1", _flat(text))
+
+
+def _flat(text: str) -> str:
+    """Keep a statement on its line, whatever was typed into it."""
+    return " ".join(text.split())
