@@ -1,0 +1,74 @@
+"""``decussate localise``: where the lesion is likely to be, and why."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from decussate.cli.printing import print_json
+from decussate.cli.reading import file_argument, read_file
+
+if TYPE_CHECKING:
+    from decussate.localisation import Candidate, Localisation
+    from decussate.urgency import Alert
+
+__all__ = ["localise"]
+
+
+@click.command()
+@file_argument
+@click.option("--json", "as_json", is_flag=True, help="Print everything as JSON.")
+@click.option(
+    "--top", type=click.IntRange(min=1), default=5, show_default=True, help="How many places."
+)
+def localise(file: str, as_json: bool, top: int) -> None:
+    """Say where the lesion is likely to be, with reasons, urgency and the next test."""
+    from decussate.localisation import localise as locate
+    from decussate.urgency import evaluate
+
+    examination = read_file(file)
+    located = locate(examination)
+    alerts = evaluate(examination, located)
+    if as_json:
+        print_json(_as_json(examination.id, located, alerts, top))
+        return
+    for alert in alerts:
+        click.echo(f"{alert.level.value.upper()} ({alert.time_frame}): {alert.title}")
+    if alerts:
+        click.echo()
+    click.echo(located.text)
+    for rank, candidate in enumerate(located.candidates[:top], 1):
+        click.echo(_in_lines(rank, candidate))
+    if located.unexplained:
+        click.echo(f"Not explained: {'; '.join(reason.text for reason in located.unexplained)}")
+    if located.next_tests:
+        click.echo(f"Test next: {'; '.join(test.name for test in located.next_tests[:3])}")
+    if examination.unread:
+        click.echo(f"Passages not understood: {len(examination.unread)} (see decussate check).")
+    click.echo("A licensed clinician decides.")
+
+
+def _in_lines(rank: int, candidate: Candidate) -> str:
+    lines = [f"{rank:>2}. {100 * candidate.probability:5.1f} %  {candidate.name}"]
+    for word, reasons in (("for", candidate.supports), ("against", candidate.against)):
+        if reasons:
+            said = "; ".join(f"{reason.text} ({reason.log10:+.1f})" for reason in reasons[:4])
+            lines.append(f"              {word}: {said}")
+    return "\n".join(lines)
+
+
+def _as_json(
+    name: str, located: Localisation, alerts: tuple[Alert, ...], top: int
+) -> dict[str, object]:
+    return {
+        "id": name,
+        "text": located.text,
+        "candidates": located.candidates[:top],
+        "side_probability": dict(located.side_probability),
+        "unexplained": located.unexplained,
+        "next_tests": located.next_tests[:top],
+        "findings_used": located.findings_used,
+        "entropy_bits": located.entropy_bits,
+        "alerts": alerts,
+    }
