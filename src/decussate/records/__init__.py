@@ -1,0 +1,17 @@
+"""The store: examinations as histories of entries that only grow."""
+
+from __future__ import annotations
+
+from decussate.records.entries import Entry, StoredEntry, TestSide, in_force, present_state
+from decussate.records.store import ExaminationHead, Receipt, Store
+
+__all__ = [
+    "Entry",
+    "ExaminationHead",
+    "Receipt",
+    "Store",
+    "StoredEntry",
+    "TestSide",
+    "in_force",
+    "present_state",
+]
