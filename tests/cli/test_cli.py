@@ -1,6 +1,7 @@
 """The command: what it prints, its exit codes, and one clear message for bad input."""
 
 import json
+import socket
 import subprocess
 import sys
 from pathlib import Path
@@ -290,9 +291,23 @@ def test_serve_binds_only_this_machine(tmp_path: Path, monkeypatch: pytest.Monke
     started: dict[str, object] = {}
     monkeypatch.setattr(uvicorn, "run", lambda app, **options: started.update(options, app=app))
     database = tmp_path / "examinations.sqlite"
-    result = run("serve", "--demo", "--port", "8123", "--database", str(database))
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    result = run("serve", "--demo", "--port", str(port), "--database", str(database))
     assert result.exit_code == 0, result.output
     assert started["host"] == "127.0.0.1"
-    assert started["port"] == 8123
-    assert "http://127.0.0.1:8123/" in result.output
+    assert started["port"] == port
+    assert f"http://127.0.0.1:{port}/" in result.output
     assert database.exists()
+
+
+def test_serve_says_when_the_port_is_taken(tmp_path: Path) -> None:
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        port = taken.getsockname()[1]
+        result = run("serve", "--port", str(port), "--database", str(tmp_path / "x.sqlite"))
+    assert result.exit_code == 1
+    assert "a port that no other program uses" in result.output
+    assert "Open http" not in result.output

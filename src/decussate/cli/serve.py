@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import socket
 from pathlib import Path
 
 import click
+
+from decussate.errors import BadInput
 
 __all__ = ["serve"]
 
@@ -28,5 +31,21 @@ def serve(demo: bool, port: int, database: Path) -> None:
 
     from decussate.web.app import create_app
 
+    _require_free(port)
     click.echo(f"Open http://{HOST}:{port}/ in a browser; Ctrl-C stops.")
     uvicorn.run(create_app(database=database, demo=demo), host=HOST, port=port, log_level="warning")
+
+
+def _require_free(port: int) -> None:
+    with socket.socket() as probe:
+        # As the server itself does, so that a port just released counts as free.
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind((HOST, port))
+        except OSError as error:
+            raise BadInput(
+                "port",
+                port,
+                "a port that no other program uses",
+                hint=f"{error.strerror}: try --port {port + 1}.",
+            ) from error

@@ -8,7 +8,7 @@ from typing import Any
 from decussate.examination.catalogue import Test, load_catalogue
 from decussate.examination.document import Examination, Finding
 from decussate.sides import Side
-from decussate.urgency.wording import measurement_in_words, response_in_words, test_in_words
+from decussate.urgency.wording import measurement_in_words, name_in_words, response_in_words
 
 __all__ = ["findings_by_nerve"]
 
@@ -49,7 +49,7 @@ def findings_by_nerve(examination: Examination, words: Mapping[str, Any]) -> tup
         lines.append(phrases["only_named"])
     if examination.known_old:
         old = [
-            (f"{side} " if side else "") + test_in_words(catalogue.test(name))
+            (f"{side} " if side else "") + name_in_words(catalogue.test(name))
             for name, side in examination.known_old
         ]
         lines.append(f"{phrases['set_aside']}: {'; '.join(old)}.")
@@ -99,11 +99,11 @@ def _by_side(
 
 def _with_answer(test: Test, finding: Finding) -> str:
     comment = f" ({finding.comment})" if finding.comment else ""
-    return f"{test_in_words(test)} – {response_in_words(finding, test)}{comment}"
+    return f"{name_in_words(test)} – {response_in_words(finding, test)}{comment}"
 
 
 def _with_measurement(test: Test, finding: Finding) -> str:
-    return f"{test_in_words(test)}{measurement_in_words(finding)}"
+    return f"{name_in_words(test)}{measurement_in_words(finding)}"
 
 
 def _capital(text: str) -> str:

@@ -15,7 +15,7 @@ from decussate.documents.findings import findings_by_nerve
 from decussate.examination.catalogue import load_catalogue
 from decussate.examination.document import Examination
 from decussate.urgency import Alert, Level
-from decussate.urgency.wording import test_in_words
+from decussate.urgency.wording import name_in_words
 
 if TYPE_CHECKING:
     from decussate.localisation import Localisation, NextTest, Reason
@@ -168,7 +168,7 @@ def _next(localisation: Localisation | None, words: Mapping[str, Any]) -> tuple[
 
 def _with_cautions(proposed: NextTest) -> str:
     catalogue = load_catalogue()
-    words = test_in_words(catalogue.test(proposed.test))
+    words = name_in_words(catalogue.test(proposed.test))
     cautions = ", ".join(catalogue.cautions[key].name for key in proposed.cautions)
     bracketed = "; ".join(
         part for part in (proposed.side or "", f"caution: {cautions}" if cautions else "") if part

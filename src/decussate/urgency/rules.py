@@ -29,7 +29,7 @@ from decussate.urgency.finding_conditions import (
     UntestedCondition,
 )
 from decussate.urgency.story_conditions import ContextCondition, PlaceCondition
-from decussate.urgency.wording import finding_in_words, test_in_words
+from decussate.urgency.wording import finding_in_words, name_in_words
 
 if TYPE_CHECKING:
     from decussate.localisation import Localisation
@@ -333,5 +333,5 @@ def _not_examined(rule: Rule, sides: tuple[Side, ...], evidence: Evidence) -> tu
     for sign in rule.would_change:
         keys = {(sign, None), *((sign, side) for side in sides)}
         if not keys & (evidence.by_sign.keys() | evidence.set_aside):
-            missing += [test_in_words(test) for test in tests_of_sign(catalogue, sign)][:1]
+            missing += [name_in_words(test) for test in tests_of_sign(catalogue, sign)][:1]
     return tuple(missing)

@@ -6,7 +6,7 @@ from decussate.examination.catalogue import Test
 from decussate.examination.checking import AS_WRITTEN
 from decussate.examination.document import ABNORMAL, COULD_NOT_BE_TESTED, Finding
 
-__all__ = ["finding_in_words", "measurement_in_words", "response_in_words", "test_in_words"]
+__all__ = ["finding_in_words", "measurement_in_words", "name_in_words", "response_in_words"]
 
 
 _SILENT = ("1", AS_WRITTEN)
@@ -29,7 +29,7 @@ def finding_in_words(finding: Finding, test: Test) -> str:
         ``"right direct light reaction: no reaction"``.
     """
     side = f"{finding.side} " if finding.side else ""
-    return f"{side}{test_in_words(test)}: {response_in_words(finding, test)}"
+    return f"{side}{name_in_words(test)}: {response_in_words(finding, test)}"
 
 
 def response_in_words(finding: Finding, test: Test) -> str:
@@ -52,7 +52,7 @@ def measurement_in_words(finding: Finding) -> str:
     return f" ({shown})" if unit in _SILENT else f" ({shown} {unit})"
 
 
-def test_in_words(test: Test) -> str:
+def name_in_words(test: Test) -> str:
     """Name a test within a sentence: lower first letter, unless an abbreviation or numeral."""
     name = test.name
     return name[:1].lower() + name[1:] if name[1:2].islower() else name
