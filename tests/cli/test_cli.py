@@ -74,6 +74,7 @@ def test_localise_prints_urgency_first_then_the_place_and_the_reasons(third: str
     assert result.exit_code == 0
     lines = result.output.splitlines()
     assert lines[0].startswith("EMERGENCY")
+    assert any("[third_nerve_pupil; third_nerve_aneurysm_2014]" in line for line in lines)
     assert any(line.startswith("Most likely right third nerve") for line in lines)
     assert " 1. " in result.output
     assert "for: " in result.output

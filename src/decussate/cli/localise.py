@@ -34,7 +34,7 @@ def localise(file: str, as_json: bool, top: int) -> None:
         print_json(_as_json(examination.id, located, alerts, top))
         return
     for alert in alerts:
-        click.echo(f"{alert.level.value.upper()} ({alert.time_frame}): {alert.title}")
+        click.echo(_alert_in_line(alert))
     if alerts:
         click.echo()
     click.echo(located.text)
@@ -47,6 +47,15 @@ def localise(file: str, as_json: bool, top: int) -> None:
     if examination.unread:
         click.echo(f"Passages not understood: {len(examination.unread)} (see decussate check).")
     click.echo("A licensed clinician decides.")
+
+
+def _alert_in_line(alert: Alert) -> str:
+    side = f", {' and '.join(alert.sides)}" if alert.sides else ""
+    source = alert.source + (f", {alert.mark}" if alert.mark else "")
+    return (
+        f"{alert.level.value.upper()} ({alert.time_frame}): {alert.title}{side}. {alert.advice}"
+        f" [{alert.rule}; {source}]"
+    )
 
 
 def _in_lines(rank: int, candidate: Candidate) -> str:
