@@ -182,16 +182,16 @@ def score_case(examination: Examination, localisation: Localisation) -> CaseScor
 
 
 def _accepts(truth: Truth, candidate: Candidate) -> bool:
-    lateralised = truth.side in ("right", "left")
-    return candidate.place in truth.places and (not lateralised or candidate.side == truth.side)
+    # A place of the midline that the case accepts has no side to be wrong about.
+    one_sided = truth.side in ("right", "left") and candidate.side is not None
+    return candidate.place in truth.places and (not one_sided or candidate.side == truth.side)
 
 
 def _side_right(truth: Truth, localisation: Localisation) -> bool | None:
     if truth.side not in ("right", "left"):
         return None
     shares = localisation.side_probability
-    true_share = shares[truth.side]
-    return all(true_share > share for side, share in shares.items() if side != truth.side)
+    return shares[truth.side] > shares[Side(truth.side).other.value]
 
 
 def _summary(cases: list[CaseScore]) -> Summary:
