@@ -1,0 +1,95 @@
+"""The bedside pages: one web application over a store of examinations."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator, Sequence
+from contextlib import asynccontextmanager
+from pathlib import Path
+
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from starlette.exceptions import HTTPException
+from starlette.middleware.gzip import GZipMiddleware
+from starlette.responses import Response
+from starlette.staticfiles import StaticFiles
+
+from decussate.errors import BadInput
+from decussate.records import Store
+from decussate.records.demo import load_demo
+from decussate.web import entering, pages
+from decussate.web.bedside import load_parts
+from decussate.web.rendering import STATIC, problem_response
+from decussate.web.security import OwnPagesOnly
+
+__all__ = ["LOCAL_HOSTS", "create_app"]
+
+LOCAL_HOSTS = ("127.0.0.1", "localhost", "::1")
+"""Names under which a program on this machine is addressed."""
+
+
+def create_app(database: Path | str, demo: bool, *, hosts: Sequence[str] = LOCAL_HOSTS) -> FastAPI:
+    """Make the web application.
+
+    Parameters
+    ----------
+    database : Path or str
+        File that holds the examinations; made if it is not there.
+    demo : bool
+        Add the invented patients that are not in the file yet. What was entered for them before is
+        kept.
+    hosts : sequence of str
+        Names under which the server may be addressed.
+
+    Returns
+    -------
+    FastAPI
+        The application; nothing outside this machine is ever addressed.
+
+    Raises
+    ------
+    BadInput
+        If the file cannot be used.
+    """
+    load_parts()  # a fault in the data must stop the start, not an examination
+    store = Store(database)
+    if demo:
+        load_demo(store)
+
+    @asynccontextmanager
+    async def closing_store(_: FastAPI) -> AsyncIterator[None]:
+        yield
+        store.close()
+
+    app = FastAPI(
+        title="Decussate", docs_url=None, redoc_url=None, openapi_url=None, lifespan=closing_store
+    )
+    app.state.store = store
+    app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)
+    app.add_middleware(OwnPagesOnly, hosts=hosts)
+    app.mount("/static", StaticFiles(directory=STATIC))
+    app.include_router(pages.router)
+    app.include_router(entering.router)
+    app.add_exception_handler(BadInput, _bad_input)
+    app.add_exception_handler(RequestValidationError, _bad_form)
+    app.add_exception_handler(HTTPException, _bad_request)
+    return app
+
+
+async def _bad_input(request: Request, error: Exception) -> Response:
+    assert isinstance(error, BadInput)  # noqa: S101  (registered for this class only)
+    missing = error.field in ("examination", "source", "test page")
+    return problem_response(request, error, 404 if missing else 422)
+
+
+async def _bad_form(request: Request, error: Exception) -> Response:
+    assert isinstance(error, RequestValidationError)  # noqa: S101
+    first = error.errors()[0]
+    field = str(first["loc"][-1])
+    problem = BadInput(field, first.get("input"), str(first["msg"]).lower())
+    return problem_response(request, problem, 422)
+
+
+async def _bad_request(request: Request, error: Exception) -> Response:
+    assert isinstance(error, HTTPException)  # noqa: S101
+    problem = BadInput("page", request.url.path, "an address of this program")
+    return problem_response(request, problem, error.status_code)

@@ -1,0 +1,158 @@
+"""How the bedside page sets out the catalogue: parts in order, each with its usual tests."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+
+from decussate.bibliography import check_source
+from decussate.data_rows import read_rows
+from decussate.errors import BadInput
+from decussate.examination.catalogue import Catalogue, Test, load_catalogue
+
+__all__ = ["ChanceWord", "Part", "chance_words", "load_parts", "part_of"]
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One collapsible part of the page.
+
+    Parameters
+    ----------
+    key, title : str
+        Its name in addresses, and on the page.
+    routine : tuple of Test
+        Tests of a usual examination, in order; the ones that one touch records as normal.
+    further : tuple of Test
+        The other tests of the part.
+    sweep : str
+        The word on that touch: ``normal`` or ``usual``.
+    """
+
+    key: str
+    title: str
+    routine: tuple[Test, ...]
+    further: tuple[Test, ...]
+    sweep: str
+
+    @property
+    def tests(self) -> tuple[Test, ...]:
+        """All tests of the part, in order."""
+        return self.routine + self.further
+
+
+@cache
+def load_parts() -> tuple[Part, ...]:
+    """Return the parts of the page; together they hold every test of the catalogue once.
+
+    Returns
+    -------
+    tuple of Part
+        In the order of the examination.
+
+    Raises
+    ------
+    BadInput
+        For a row that names an unknown test, a test of another nerve, or one named before.
+    """
+    catalogue = load_catalogue()
+    rows = list(read_rows(files(__package__) / "data" / "bedside.yaml"))
+    named: set[str] = set()
+    picked: dict[str, tuple[list[Test], list[Test]]] = {}
+    last_part: dict[str, str] = {}
+    for row in rows:
+        row.only("id", "title", "nerve", "sweep", "routine", "further", "source")
+        check_source(row["source"], row.where)
+        lists = tuple(
+            [_pick(catalogue, name, row["nerve"], named, row.where) for name in row.get(kind, ())]
+            for kind in ("routine", "further")
+        )
+        picked[row["id"]] = (lists[0], lists[1])
+        last_part[row["nerve"]] = row["id"]
+    for test in catalogue:
+        if test.id in named or test.story is not None:
+            continue
+        if test.nerve not in last_part:
+            raise BadInput(
+                "nerve", test.nerve, "a nerve that has a part in bedside.yaml", where=test.id
+            )
+        picked[last_part[test.nerve]][1].append(test)
+    return tuple(
+        Part(
+            row["id"],
+            row["title"],
+            tuple(picked[row["id"]][0]),
+            tuple(picked[row["id"]][1]),
+            row.get("sweep", "normal"),
+        )
+        for row in rows
+    )
+
+
+def _pick(catalogue: Catalogue, name: str, nerve: str, named: set[str], where: str) -> Test:
+    if name not in catalogue or name in named:
+        raise BadInput("test", name, "a test of the catalogue not named before", where=where)
+    test = catalogue.test(name)
+    if test.nerve != nerve or test.story is not None:
+        raise BadInput("test", name, f"a test of the nerve {nerve}", where=where)
+    named.add(name)
+    return test
+
+
+@cache
+def part_of() -> dict[str, Part]:
+    """Return the part in which each test stands, by test id.
+
+    Returns
+    -------
+    dict of str to Part
+        One item for each test on the page.
+    """
+    return {test.id: part for part in load_parts() for test in part.tests}
+
+
+@dataclass(frozen=True, slots=True)
+class ChanceWord:
+    """Words for probabilities from `start` up to the next word's.
+
+    Parameters
+    ----------
+    start : float
+        Least probability it names.
+    words : str
+        The words.
+    source : str
+        Where the bounds come from.
+    """
+
+    start: float
+    words: str
+    source: str
+
+
+@cache
+def chance_words() -> tuple[ChanceWord, ...]:
+    """Return the words for probabilities, from the most to the least likely.
+
+    Returns
+    -------
+    tuple of ChanceWord
+        The last begins at 0.
+
+    Raises
+    ------
+    BadInput
+        For a bad row.
+
+    References
+    ----------
+    Mastrandrea MD et al. Guidance Note for Lead Authors of the IPCC Fifth Assessment Report on
+    Consistent Treatment of Uncertainties. IPCC 2010, table 1.
+    """
+    words = []
+    for row in read_rows(files(__package__) / "data" / "chance_words.yaml"):
+        row.only("id", "from", "words", "source")
+        source = check_source(row["source"], row.where)
+        words.append(ChanceWord(row.number("from", 0.0, 1.0), row["words"], source))
+    return tuple(words)

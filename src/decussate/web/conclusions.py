@@ -1,0 +1,166 @@
+"""What follows from an examination, in the words the results panel and the dock show."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from decussate.examination.catalogue import load_catalogue
+from decussate.examination.record import Examination
+from decussate.localisation import Candidate, Localisation, Reason, localise
+from decussate.urgency.rules import Alert, evaluate
+from decussate.web.bedside import chance_words
+
+__all__ = ["Conclusion", "conclude"]
+
+PLACES_SHOWN = 5
+REASONS_SHOWN = 6
+CAUSES_SHOWN = 4
+NEXT_TESTS_SHOWN = 5
+LEAST_CHANCE_SHOWN = 0.005
+"""A place below half a chance in a hundred is not listed (judgement)."""
+
+
+@dataclass(frozen=True, slots=True)
+class ReasonView:
+    """A finding and what it argues; `weight` in words, empty where it has none."""
+
+    test: str
+    text: str
+    weight: str
+
+
+@dataclass(frozen=True, slots=True)
+class CauseView:
+    """A cause, its share of the place's probability in hundredths, and what settles it."""
+
+    name: str
+    hundred: str
+    settle: str
+
+
+@dataclass(frozen=True, slots=True)
+class PlaceView:
+    """A place with its probability as words, number and bar, and the reasons under headings."""
+
+    title: str
+    words: str
+    hundred: str
+    percent: float
+    reasons: tuple[tuple[str, tuple[ReasonView, ...], str], ...]
+    causes: tuple[CauseView, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class NextView:
+    """A test worth doing next."""
+
+    test: str
+    side: str
+    name: str
+    seconds: int
+    bits: float
+    cautions: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Conclusion:
+    """Everything that follows from an examination as it now stands."""
+
+    localisation: Localisation
+    alerts: tuple[Alert, ...]
+    used: int
+    side_words: str
+    places: tuple[PlaceView, ...]
+    unexplained: tuple[ReasonView, ...]
+    next_tests: tuple[NextView, ...]
+
+
+def conclude(examination: Examination) -> Conclusion:
+    """Work out where, how sure, what cannot wait and what to test next.
+
+    Parameters
+    ----------
+    examination : Examination
+        The present state.
+
+    Returns
+    -------
+    Conclusion
+        Ready to be shown.
+    """
+    localisation = localise(examination)
+    shares = localisation.side_probability
+    return Conclusion(
+        localisation=localisation,
+        alerts=tuple(evaluate(examination, localisation)),
+        used=localisation.findings_used,
+        side_words="Side: "
+        + ", ".join(
+            f"{word} {_hundred(shares.get(key, 0.0))}"
+            for key, word in (("right", "right"), ("midline", "neither or both"), ("left", "left"))
+        )
+        + " of 100",
+        places=tuple(
+            _place(candidate)
+            for candidate in localisation.candidates[:PLACES_SHOWN]
+            if candidate.probability >= LEAST_CHANCE_SHOWN
+        ),
+        unexplained=_reasons(localisation.unexplained),
+        next_tests=tuple(
+            NextView(
+                test=found.test,
+                side=str(found.side or ""),
+                name=load_catalogue().test(found.test).name,
+                seconds=round(found.seconds),
+                bits=found.bits,
+                cautions=_cautions(found.test),
+            )
+            for found in localisation.next_tests[:NEXT_TESTS_SHOWN]
+        ),
+    )
+
+
+def _cautions(test: str) -> tuple[str, ...]:
+    catalogue = load_catalogue()
+    return tuple(catalogue.cautions[key].name for key in catalogue.test(test).cautions)
+
+
+def _place(candidate: Candidate) -> PlaceView:
+    named = candidate.side is None or candidate.side.value in candidate.name.lower()
+    name = candidate.name if named else f"{candidate.side} {candidate.name}"
+    return PlaceView(
+        title=name[:1].upper() + name[1:],
+        words=_chance(candidate.probability),
+        hundred=_hundred(candidate.probability),
+        percent=round(100 * candidate.probability, 1),
+        reasons=(
+            ("Speaks for it", _reasons(candidate.supports), "+"),
+            ("Speaks against it", _reasons(candidate.against), "−"),
+            ("Not explained by it", _reasons(candidate.unexplained), "?"),
+        ),
+        causes=tuple(
+            CauseView(cause.name, _hundred(cause.share), cause.settle)
+            for cause in candidate.causes[:CAUSES_SHOWN]
+        ),
+    )
+
+
+def _reasons(reasons: Iterable[Reason]) -> tuple[ReasonView, ...]:
+    return tuple(
+        ReasonView(reason.test, reason.text, f"×{10 ** abs(reason.log10):.3g}")
+        for reason in tuple(reasons)[:REASONS_SHOWN]
+    )
+
+
+def _chance(probability: float) -> str:
+    return next(word.words for word in chance_words() if probability >= word.start)
+
+
+def _hundred(probability: float) -> str:
+    hundredths = round(100 * probability)
+    if hundredths == 0 and probability > 0:
+        return "under 1"
+    if hundredths == 100 and probability < 1:
+        return "over 99"
+    return str(hundredths)

@@ -1,0 +1,284 @@
+"""What the bedside page sends: each request adds one entry, saved before it is answered.
+
+A form carries a token made when it was shown. The entry's identity is made from the token and from
+what is entered, so the same touch sent twice is one entry, and another touch on the same form is
+another. A page that runs its script is answered with the parts that changed; a plain form is sent
+back to the page.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+from uuid import UUID, uuid5
+
+from fastapi import APIRouter, Form, Request
+from pydantic import ValidationError
+from starlette.concurrency import run_in_threadpool
+from starlette.responses import HTMLResponse, RedirectResponse, Response
+
+from decussate.errors import BadInput
+from decussate.examination.catalogue import Test, load_catalogue
+from decussate.examination.checking import AS_WRITTEN, check_findings, measured_response
+from decussate.examination.record import (
+    COULD_NOT_BE_TESTED,
+    NOT_TESTED,
+    Examination,
+    Finding,
+    MeasuredValue,
+    Story,
+    UnreadText,
+)
+from decussate.examination.shorthand import read_shorthand
+from decussate.records import Entry, Store
+from decussate.sides import Side
+from decussate.web.bedside import load_parts, part_of
+from decussate.web.pages import check_identity
+from decussate.web.rendering import is_fragment, templates
+from decussate.web.state import bedside_state, store_of
+from decussate.web.view import sides_of
+
+__all__ = ["router"]
+
+router = APIRouter(prefix="/examinations/{examination_id}")
+
+WRITTEN = frozenset({"story", "shorthand"})
+"""Parts with typed text, sent back only when they may have changed: typing is not disturbed."""
+
+
+@router.post("/findings")
+async def enter_finding(request: Request, examination_id: str) -> Response:
+    """Record what one touch on a test says."""
+    form = {name: str(value) for name, value in (await request.form()).items()}
+    return await run_in_threadpool(_enter_finding, request, examination_id, form)
+
+
+def _enter_finding(request: Request, examination_id: str, form: dict[str, str]) -> Response:
+    test = load_catalogue().test(form.get("test", ""))
+    verb, key, *code = [*form.get("choice", "").split(" "), "", ""]
+    sides = sides_of(test) if key == "both" else (_side(test, key),)
+    store = store_of(request)
+    content: dict[str, Any]
+    if verb in ("old", "new"):
+        field = "known_old" if verb == "old" else "not_old"
+        content = {field: tuple((test.id, side) for side in sides)}
+    else:
+        findings = tuple(
+            _finding(verb, code[0], test, side, form, store, examination_id) for side in sides
+        )
+        _refuse_problems(findings)
+        content = {"findings": findings}
+    _append(store, examination_id, form.get("entry", ""), content)
+    return _answer(request, store, examination_id, frozenset({test.id}), f"#test-{test.id}")
+
+
+@router.post("/sweep")
+def enter_sweep(
+    request: Request,
+    examination_id: str,
+    group: Annotated[str, Form()],
+    entry: Annotated[str, Form()],
+) -> Response:
+    """Record as normal the routine tests of a part that are not yet recorded."""
+    part = next((part for part in load_parts() if part.key == group), None)
+    if part is None:
+        raise BadInput("part of the examination", group, "a part of the page")
+    store = store_of(request)
+    present = {(f.test, f.side) for f in store.examination(examination_id).present()}
+    findings = tuple(
+        Finding(test=test.id, side=side, response="normal")
+        for test in part.routine
+        for side in sides_of(test)
+        if (test.id, side) not in present
+    )
+    if findings:
+        _append(store, examination_id, entry, {"findings": findings})
+    tests = frozenset(finding.test for finding in findings)
+    return _answer(request, store, examination_id, tests, f"#group-{part.key}")
+
+
+@router.post("/undo")
+def enter_undo(
+    request: Request,
+    examination_id: str,
+    undoes: Annotated[str, Form()],
+    entry: Annotated[str, Form()],
+) -> Response:
+    """Take an entry back; it stays in the history."""
+    store = store_of(request)
+    target = UUID(check_identity(undoes))
+    undone = next((s.entry for s in store.history(examination_id) if s.entry.id == target), None)
+    if undone is None:
+        raise BadInput("entry to undo", undoes, "an entry of this examination")
+    _append(store, examination_id, entry, {"undoes": target})
+    return _answer(request, store, examination_id, undone.tests, "", WRITTEN)
+
+
+@router.post("/shorthand")
+def enter_shorthand(
+    request: Request,
+    examination_id: str,
+    entry: Annotated[str, Form()],
+    text: Annotated[str, Form()] = "",
+) -> Response:
+    """Read the shorthand box, record what was understood and keep what was not."""
+    store = store_of(request)
+    reading = read_shorthand(text, load_catalogue())
+    content: dict[str, Any] = {
+        "findings": tuple(reading.findings),
+        "unread": tuple(reading.unread),
+    }
+    if reading.story is not None and reading.story != Story():
+        known = store.examination(examination_id).story
+        content["story"] = known.model_copy(
+            update={
+                name: value for name, value in reading.story if value is not None and value != ()
+            }
+        )
+    if not (content["findings"] or content["unread"] or "story" in content):
+        raise BadInput("shorthand", text, "at least one finding", hint="Such as: R ptosis partial.")
+    _append(store, examination_id, entry, content)
+    count = len(reading.findings)
+    words = f"Recorded {count} {'finding' if count == 1 else 'findings'}" + (
+        f"; {len(reading.unread)} not understood." if reading.unread else "; all understood."
+    )
+    tests = frozenset(finding.test for finding in reading.findings)
+    return _answer(request, store, examination_id, tests, "#shorthand", WRITTEN, words)
+
+
+@router.post("/settled")
+def enter_settled(
+    request: Request,
+    examination_id: str,
+    entry: Annotated[str, Form()],
+    text: Annotated[str, Form()],
+    line: Annotated[int, Form()],
+    column: Annotated[int, Form()],
+    reason: Annotated[str, Form()] = "",
+) -> Response:
+    """Mark text that was not understood as dealt with; it stays in the history."""
+    store = store_of(request)
+    wanted = UnreadText(text=text, line=line, column=column, reason=reason)
+    if wanted not in store.examination(examination_id).unread:
+        raise BadInput("text", text, "text that is still not understood", hint="Reload the page.")
+    _append(store, examination_id, entry, {"settled": (wanted,)})
+    return _answer(request, store, examination_id, frozenset(), "#shorthand", WRITTEN)
+
+
+@router.post("/story")
+async def enter_story(request: Request, examination_id: str) -> Response:
+    """Record the story as it now stands."""
+    form = await request.form()
+    fields: dict[str, Any] = {
+        name: str(form[name]) for name in ("sex", "onset", "course") if form.get(name)
+    }
+    if form.get("age"):
+        fields["age"] = str(form["age"]).strip().removesuffix("years").strip()
+    fields["context"] = tuple(str(key) for key in form.getlist("context"))
+    entry = str(form.get("entry", ""))
+    return await run_in_threadpool(_enter_story, request, examination_id, entry, fields)
+
+
+def _enter_story(
+    request: Request, examination_id: str, entry: str, fields: dict[str, Any]
+) -> Response:
+    try:
+        story = Story(**fields)
+    except ValidationError as problem:
+        first = problem.errors()[0]
+        field = str(first["loc"][0]) if first["loc"] else "story"
+        expected = "years from 0 to 120, such as 54" if field == "age" else first["msg"]
+        raise BadInput(field, first.get("input"), expected) from None
+    store = store_of(request)
+    if story != store.examination(examination_id).story:
+        _append(store, examination_id, entry, {"story": story})
+    return _answer(request, store, examination_id, frozenset(), "#story", frozenset({"story"}))
+
+
+def _side(test: Test, key: str) -> Side | None:
+    allowed = {(side.value if side else "whole"): side for side in sides_of(test)}
+    if key not in allowed:
+        raise BadInput(f"side of {test.name.lower()}", key, " or ".join(allowed))
+    return allowed[key]
+
+
+def _finding(
+    verb: str,
+    code: str,
+    test: Test,
+    side: Side | None,
+    form: dict[str, str],
+    store: Store,
+    examination_id: str,
+) -> Finding:
+    key = side.value if side else "whole"
+    if verb == "record":
+        return Finding(test=test.id, side=side, response=code)
+    if verb == "withdraw":
+        return Finding(test=test.id, side=side, response=NOT_TESTED)
+    if verb == "hinder":
+        reason = form.get(f"reason {key}", "").strip()
+        if not reason:
+            raise BadInput("reason", "nothing", "why it could not be tested, in a few words")
+        return Finding(test=test.id, side=side, response=COULD_NOT_BE_TESTED, reason=reason)
+    if verb == "measure":
+        measured = _measured(test, form.get(f"value {key}", "").strip())
+        response = measured_response(test, measured)
+        if response is None:
+            known = store.examination(examination_id).latest().get((test.id, side))
+            if known is None or known.response not in test.codes:
+                raise BadInput(
+                    test.name.lower(),
+                    measured.value,
+                    "the response first",
+                    hint="Touch what was found, then record the measurement with it.",
+                )
+            response = known.response
+        return Finding(test=test.id, side=side, response=response, measurement=measured)
+    raise BadInput("choice", verb, "one of the buttons of the page", hint="Reload the page.")
+
+
+def _measured(test: Test, text: str) -> MeasuredValue:
+    scale = test.measurement
+    if scale is None or not text:
+        expected = f"a value in {scale.unit}" if scale else "a response without a measurement"
+        raise BadInput(test.name.lower(), text or "nothing", expected)
+    if scale.kind == "text":
+        return MeasuredValue(value=text, unit=AS_WRITTEN)
+    if scale.kind == "fraction" and "/" in text:
+        return MeasuredValue(value=text, unit=scale.unit)
+    try:
+        return MeasuredValue(value=float(text), unit=scale.unit)
+    except ValueError:
+        hint = "Write the decimal with a point." if "," in text else ""
+        raise BadInput(test.name.lower(), text, f"a number in {scale.unit}", hint=hint) from None
+
+
+def _refuse_problems(findings: tuple[Finding, ...]) -> None:
+    examination = Examination(id="entry", findings=findings)
+    for problem in check_findings(examination, load_catalogue()):
+        raise problem.placed("").error()
+
+
+def _append(store: Store, examination_id: str, token: str, content: dict[str, Any]) -> None:
+    made_from = Entry(id=UUID(int=0), **content).model_dump_json(exclude={"id"})
+    identity = uuid5(UUID(check_identity(token)), made_from)
+    store.append(examination_id, Entry(id=identity, **content))
+
+
+def _answer(
+    request: Request,
+    store: Store,
+    examination_id: str,
+    tests: frozenset[str],
+    anchor: str,
+    also: frozenset[str] = frozenset(),
+    read_words: str = "",
+) -> Response:
+    if not is_fragment(request):
+        return RedirectResponse(f"/examinations/{examination_id}{anchor}", 303)
+    state = bedside_state(store, examination_id, read_words=read_words)
+    touched = {part_of()[test].key for test in tests if test in part_of()}
+    state["changed_groups"] = [group for group in state["groups"] if group.key in touched]
+    state["changed_tests"] = [test for test in load_catalogue() if test.id in tests]
+    state["also"] = also
+    return HTMLResponse(templates.get_template("changes.html").render(state))

@@ -1,0 +1,212 @@
+"""The pages that are read: patients, the examination, its note and history, the sources."""
+
+from __future__ import annotations
+
+from itertools import groupby
+from typing import Annotated
+from uuid import UUID, uuid4
+
+from fastapi import APIRouter, Form, Request
+from starlette.responses import JSONResponse, PlainTextResponse, RedirectResponse, Response
+
+from decussate.bibliography import load_sources
+from decussate.documents.note import write_note
+from decussate.errors import BadInput
+from decussate.examination.catalogue import load_catalogue
+from decussate.examination.record import write_examination
+from decussate.records import ExaminationHead, Store, in_force
+from decussate.web.bedside import chance_words, part_of
+from decussate.web.conclusions import conclude
+from decussate.web.rendering import templates
+from decussate.web.state import bedside_state, store_of
+from decussate.web.view import entry_words
+
+__all__ = ["router"]
+
+router = APIRouter()
+
+
+@router.get("/")
+def patients_page(request: Request) -> Response:
+    """List patients with their examinations, newest first."""
+    heads = sorted(store_of(request).examinations(), key=lambda head: (head.label, head.patient))
+    patients = []
+    for _, group in groupby(heads, key=lambda head: head.patient):
+        visits = sorted(group, key=lambda head: head.opened_at, reverse=True)
+        patients.append(
+            {
+                "id": visits[0].patient,
+                "label": visits[0].label,
+                "invented": visits[0].invented,
+                "examinations": visits,
+            }
+        )
+    invented = "patients are marked" if any(p["invented"] for p in patients) else ""
+    return templates.TemplateResponse(
+        request, "list.html", {"patients": patients, "invented": invented}
+    )
+
+
+@router.get("/new")
+def new_page(request: Request) -> Response:
+    """Ask for a new patient."""
+    return templates.TemplateResponse(request, "new.html", {})
+
+
+@router.post("/examinations")
+def begin_examination(
+    request: Request,
+    examination: Annotated[str, Form()],
+    patient: Annotated[str, Form()] = "",
+    label: Annotated[str, Form()] = "",
+    invented: Annotated[str, Form()] = "",
+) -> Response:
+    """Begin an examination, of a new patient or again of a known one; sent twice it begins once."""
+    store = store_of(request)
+    identity = check_identity(examination)
+    if not patient and not any(head.id == identity for head in store.examinations()):
+        patient = store.add_patient(label, invented=invented == "yes", patient=str(uuid4()))
+    if patient:
+        store.begin(patient, examination=identity)
+    return RedirectResponse(f"/examinations/{identity}", 303)
+
+
+@router.get("/examinations/{examination_id}")
+def examine_page(request: Request, examination_id: str, test: str = "") -> Response:
+    """Show the bedside page; a test asked for is on it even if it is a further one."""
+    state = bedside_state(store_of(request), examination_id, shown_test=test)
+    return templates.TemplateResponse(request, "examine.html", state)
+
+
+@router.get("/examinations/{examination_id}/parts/{key}")
+def further_tests(request: Request, examination_id: str, key: str) -> Response:
+    """Give the further tests of a part, for a page that has only the usual ones."""
+    state = bedside_state(store_of(request), examination_id)
+    group = next((group for group in state["groups"] if group.key == key), None)
+    if group is None:
+        raise BadInput("part of the examination", key, "a part of the page")
+    return templates.TemplateResponse(request, "_further.html", state | {"group": group})
+
+
+@router.get("/examinations/{examination_id}/note")
+def note_page(request: Request, examination_id: str) -> Response:
+    """Show the note, to be read, copied or printed."""
+    store = store_of(request)
+    head = store.head(examination_id)
+    note = _note(store, head, markdown=False)
+    context = {"head": head, "note": note, "invented": invented_words(head)}
+    return templates.TemplateResponse(request, "note.html", context)
+
+
+@router.get("/examinations/{examination_id}/note.txt")
+def note_text(request: Request, examination_id: str) -> Response:
+    """Give the note as plain text."""
+    store = store_of(request)
+    return PlainTextResponse(_note(store, store.head(examination_id), markdown=False))
+
+
+@router.get("/examinations/{examination_id}/note.md")
+def note_markdown(request: Request, examination_id: str) -> Response:
+    """Give the note as Markdown."""
+    store = store_of(request)
+    text = _note(store, store.head(examination_id), markdown=True)
+    return PlainTextResponse(text, media_type="text/markdown")
+
+
+@router.get("/examinations/{examination_id}/examination.json")
+def examination_data(request: Request, examination_id: str) -> Response:
+    """Give the examination as a document of the published schema."""
+    document = write_examination(store_of(request).examination(examination_id))
+    return Response(document, media_type="application/json")
+
+
+@router.get("/examinations/{examination_id}/history")
+def history_page(request: Request, examination_id: str) -> Response:
+    """Show every entry in the order it was saved."""
+    store = store_of(request)
+    head = store.head(examination_id)
+    history = store.history(examination_id)
+    counting = {stored.sequence for stored in in_force(history)}
+    lines = [
+        {"at": s.at, "words": entry_words(s.entry), "counts": s.sequence in counting}
+        for s in history
+    ]
+    context = {"head": head, "lines": lines, "invented": invented_words(head)}
+    return templates.TemplateResponse(request, "history.html", context)
+
+
+@router.get("/about")
+def about_page(request: Request) -> Response:
+    """Say what the program is, and how each kind of number comes about."""
+    return templates.TemplateResponse(request, "about.html", {"chances": chance_words()})
+
+
+@router.get("/sources")
+def sources_page(request: Request) -> Response:
+    """List the bibliography."""
+    sources = sorted(load_sources().items(), key=lambda item: str(item[1].get("author", item[0])))
+    return templates.TemplateResponse(request, "sources.html", {"sources": sources})
+
+
+@router.get("/catalogue")
+def catalogue_page(request: Request) -> Response:
+    """List every test of the catalogue."""
+    return templates.TemplateResponse(
+        request, "catalogue.html", {"groups": load_catalogue().groups}
+    )
+
+
+@router.get("/catalogue/{test_id}")
+def test_page(request: Request, test_id: str) -> Response:
+    """Show one test of the catalogue whole, with its accuracy and sources."""
+    catalogue = load_catalogue()
+    if test_id not in catalogue:
+        raise BadInput("test page", test_id, "a test of the catalogue", hint="See /catalogue.")
+    test = catalogue.test(test_id)
+    context = {
+        "test": test,
+        "part": part_of().get(test_id),
+        "cautions": [catalogue.cautions[key] for key in test.cautions],
+    }
+    return templates.TemplateResponse(request, "test.html", context)
+
+
+@router.get("/health")
+def health() -> Response:
+    """Answer that the server is up."""
+    return JSONResponse({"status": "ok"})
+
+
+def check_identity(text: str) -> str:
+    """Return an identity if it has the form of one.
+
+    Parameters
+    ----------
+    text : str
+        As sent.
+
+    Returns
+    -------
+    str
+        The identity in its usual form.
+
+    Raises
+    ------
+    BadInput
+        If it is not a UUID.
+    """
+    try:
+        return str(UUID(text))
+    except ValueError:
+        raise BadInput("identity", text, "a UUID", hint="Reload the page.") from None
+
+
+def invented_words(head: ExaminationHead) -> str:
+    """Return what the banner says of an invented patient; empty for a real one."""
+    return "patient, invented hospital" if head.invented else ""
+
+
+def _note(store: Store, head: ExaminationHead, *, markdown: bool) -> str:
+    examination = store.examination(head.id)
+    conclusion = conclude(examination)
+    return write_note(examination, conclusion.localisation, conclusion.alerts, markdown=markdown)

@@ -1,0 +1,106 @@
+"""The state of the bedside page: everything its templates need, whole or in parts."""
+
+from __future__ import annotations
+
+from typing import Any
+from uuid import UUID
+
+from fastapi import Request
+
+from decussate.anatomy import load_atlas
+from decussate.examination.catalogue import Test
+from decussate.examination.document import CONTEXT_KEYS
+from decussate.examination.record import Examination
+from decussate.records import ExaminationHead, Store, StoredEntry, in_force, present_state
+from decussate.web.bedside import load_parts, part_of
+from decussate.web.conclusions import conclude
+from decussate.web.view import CardView, card_view, entry_words, part_view, story_words
+
+__all__ = ["bedside_state", "store_of"]
+
+STORY_CHOICES = (
+    ("sex", "Sex", ("female", "male")),
+    ("onset", "Onset", ("sudden", "hours", "days", "weeks", "months", "years")),
+    ("course", "Course", ("improving", "steady", "worsening", "fluctuating", "attacks")),
+)
+
+
+def store_of(request: Request) -> Store:
+    """Return the store this application was made with."""
+    store: Store = request.app.state.store
+    return store
+
+
+def bedside_state(
+    store: Store, examination_id: str, *, read_words: str = "", shown_test: str = ""
+) -> dict[str, Any]:
+    """Return what the templates of the bedside page need.
+
+    Parameters
+    ----------
+    store : Store
+        Where the examination is kept.
+    examination_id : str
+        The examination.
+    read_words : str
+        What the last reading of the shorthand box came to.
+    shown_test : str
+        A test asked for; the further tests of its part are then on the page from the start.
+
+    Returns
+    -------
+    dict
+        Template variables.
+
+    Raises
+    ------
+    BadInput
+        If there is no such examination.
+    """
+    head = store.head(examination_id)
+    history = store.history(examination_id)
+    shown = part_of().get(shown_test)
+    examination = present_state(head.id, head.label, head.invented, history)
+    return _parts_of_page(head, history, examination) | {
+        "read_words": read_words,
+        "shown_part": shown.key if shown and any(t.id == shown_test for t in shown.further) else "",
+    }
+
+
+def _parts_of_page(
+    head: ExaminationHead, history: tuple[StoredEntry, ...], examination: Examination
+) -> dict[str, Any]:
+    conclusion = conclude(examination)
+    present = {(found.test, found.side): found for found in examination.present()}
+    old = frozenset(examination.known_old)
+
+    def card_of(test: Test) -> CardView:
+        return card_view(test, present, old)
+
+    contexts = load_atlas().contexts
+    return {
+        "head": head,
+        "invented": "patient, invented hospital" if head.invented else "",
+        "groups": tuple(part_view(part, present) for part in load_parts()),
+        "card_of": card_of,
+        "story": examination.story.model_dump(),
+        "story_said": story_words(examination.story),
+        "story_choices": STORY_CHOICES,
+        "contexts": [(key, contexts[key]) for key in CONTEXT_KEYS],
+        "unread": examination.unread,
+        "last": _last(history),
+        "alerts": conclusion.alerts,
+        "used": conclusion.used,
+        "side_words": conclusion.side_words,
+        "places": conclusion.places,
+        "unexplained": conclusion.unexplained,
+        "next_tests": conclusion.next_tests,
+    }
+
+
+def _last(history: tuple[StoredEntry, ...]) -> dict[str, str | UUID] | None:
+    """Return the last entry that can be undone."""
+    for stored in reversed(in_force(history)):
+        if stored.entry.undoes is None:
+            return {"id": stored.entry.id, "words": entry_words(stored.entry)}
+    return None

@@ -1,0 +1,155 @@
+// Keys, double touches, trouble with the server, copying and printing. The pages work without it, by plain forms.
+"use strict";
+
+const DOUBLE_TOUCH_MS = 500;
+let lastTouch = { mark: "", at: 0 };
+
+// Every deed gets an identity of its own here, where it happens; a double touch is one deed.
+document.addEventListener("htmx:config:request", (event) => {
+  const body = event.detail.ctx.request.body;
+  if (!(body instanceof FormData) || !body.has("entry")) return;
+  const words = [...body].filter(([name]) => name !== "entry").flat();
+  const mark = [event.detail.ctx.request.action, ...words].join("\n");
+  const now = performance.now();
+  if (mark === lastTouch.mark && now - lastTouch.at < DOUBLE_TOUCH_MS) {
+    event.preventDefault();
+    return;
+  }
+  lastTouch = { mark, at: now };
+  body.set("entry", crypto.randomUUID());
+});
+
+// A request that did not reach the server is said to have failed, and can be sent again as the same entry.
+const waiting = [];
+function showTrouble() {
+  const place = document.getElementById("message");
+  if (!place) return;
+  place.replaceChildren();
+  if (!waiting.length) return;
+  const box = document.createElement("div");
+  box.className = "problem";
+  const words = document.createElement("p");
+  const count = waiting.length === 1 ? "1 entry is" : `${waiting.length} entries are`;
+  words.textContent = `✖ Not saved: the server cannot be reached. ${count} waiting on this page; do not close it.`;
+  const again = document.createElement("button");
+  again.type = "button";
+  again.textContent = "Send again";
+  again.addEventListener("click", sendWaiting);
+  box.append(words, again);
+  place.append(box);
+}
+document.addEventListener("htmx:error", (event) => {
+  const ctx = event.detail.ctx;
+  if (!ctx || ctx.request?.method !== "POST" || ctx.response) return;
+  waiting.push({ action: ctx.request.action, body: String(ctx.request.body) });
+  showTrouble();
+});
+async function sendWaiting() {
+  while (waiting.length) {
+    try {
+      const { action, body } = waiting[0];
+      const headers = { "Content-Type": "application/x-www-form-urlencoded", "HX-Request": "true" };
+      const answer = await fetch(action, { method: "POST", body, headers });
+      if (answer.status >= 500) throw new Error("the server could not save it");
+    } catch {
+      showTrouble();
+      return;
+    }
+    waiting.shift();
+  }
+  location.reload();
+}
+window.addEventListener("online", sendWaiting);
+window.addEventListener("beforeunload", (event) => { if (waiting.length) event.preventDefault(); });
+// A page taken from the browser's memory may be out of date.
+window.addEventListener("pageshow", (event) => { if (event.persisted) location.reload(); });
+
+// What sticks below the alerts must know how tall they are.
+const alerts = document.getElementById("alerts");
+if (alerts) {
+  new ResizeObserver(() => {
+    const tall = Math.min(alerts.offsetHeight, innerHeight * 0.4);
+    document.documentElement.style.setProperty("--alerts", `${tall}px`);
+  }).observe(alerts);
+}
+
+// A link to a test opens what it lies in, fetches it if need be, and puts the focus on its first button.
+async function reveal(hash) {
+  const name = decodeURIComponent(hash.slice(1));
+  if (!name) return;
+  if (name.startsWith("test-") && !document.getElementById(name)) {
+    const further = document.querySelector(`.further[data-tests~="${CSS.escape(name.slice(5))}"]`);
+    if (further) {
+      further.open = true;
+      await new Promise((ready) => further.addEventListener("htmx:finally:request", ready, { once: true }));
+    }
+  }
+  const place = document.getElementById(name);
+  if (!place) return;
+  for (let box = place; box; box = box.parentElement?.closest("details")) if (box.tagName === "DETAILS") box.open = true;
+  if (place.classList.contains("group")) place.querySelector("details").open = true;
+  const results = document.getElementById("results");
+  if (results?.matches(":popover-open")) results.hidePopover();
+  place.scrollIntoView({ block: "start" });
+  place.querySelector(".choice, summary")?.focus({ preventScroll: true });
+}
+window.addEventListener("hashchange", () => reveal(location.hash));
+window.addEventListener("DOMContentLoaded", () => reveal(location.hash));
+document.addEventListener("click", (event) => {
+  const link = event.target.closest("a[href]");
+  if (link?.hash && link.pathname === location.pathname) {
+    event.preventDefault();
+    history.replaceState(null, "", link.hash);
+    reveal(link.hash);
+  }
+  if (event.target.closest("[data-print]")) print();
+  const copy = event.target.closest("[data-copy]");
+  if (copy) {
+    const said = document.getElementById("copied");
+    navigator.clipboard.writeText(document.getElementById(copy.dataset.copy).textContent).then(
+      () => { said.textContent = "Copied."; },
+      () => { said.textContent = "Could not copy: select the text by hand."; },
+    );
+  }
+});
+
+// A choice made in a scale closes the scale.
+document.addEventListener("submit", (event) => {
+  const scale = event.submitter?.closest(".scale");
+  if (!scale) return;
+  if (scale.contains(document.activeElement)) scale.querySelector("summary").focus({ preventScroll: true });
+  scale.open = false;
+});
+
+// Keys that act while a test has the focus.
+function keyInTest(event, test) {
+  const cells = [...test.querySelectorAll(".cell")];
+  const cell = event.target.closest(".cell") ?? cells[0];
+  const first = (place) => place.querySelector('[aria-pressed="true"], .choice')?.focus();
+  if (event.key === "ArrowLeft") first(cells[0]);
+  else if (event.key === "ArrowRight") first(cells[cells.length - 1]);
+  else if (event.key === "ArrowDown" || event.key === "ArrowUp") {
+    const tests = [...document.querySelectorAll(".test")].filter((one) => one.checkVisibility());
+    const next = tests[tests.indexOf(test) + (event.key === "ArrowDown" ? 1 : -1)];
+    if (!next) return;
+    first(next.querySelectorAll(".cell")[Math.min(cells.indexOf(cell), next.querySelectorAll(".cell").length - 1)]);
+    next.scrollIntoView({ block: "nearest" });
+  } else if (/^[0-9]$/.test(event.key)) cell.querySelector(`[data-key="${event.key}"]`)?.click();
+  else if (event.key === "b") test.querySelector(".both")?.click();
+  else if (event.key === "h") test.querySelector(".how > summary").click();
+  else if (event.key === "n") document.querySelector(".dock .next")?.click();
+  else if (event.key === "u") document.querySelector(".dock form button")?.click();
+  else return;
+  event.preventDefault();
+}
+document.addEventListener("keydown", (event) => {
+  if (event.ctrlKey || event.metaKey || event.altKey) return;
+  const measure = event.target.closest?.(".measure");
+  if (measure && event.key === "Enter") {
+    event.preventDefault();
+    measure.querySelector("button").click();
+    return;
+  }
+  const test = event.target.closest?.(".test");
+  if (test && !event.target.closest("input, textarea")) keyInTest(event, test);
+});

@@ -1,0 +1,98 @@
+"""A server of the bedside pages on this machine, and a browser that may talk to nothing else."""
+
+import socket
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from uuid import uuid4
+
+import pytest
+import uvicorn
+from fastapi.testclient import TestClient
+
+from decussate.web.app import create_app
+
+CHROMIUM = "/usr/bin/chromium"
+OWN_PAGE = {"sec-fetch-site": "same-origin"}
+FRAGMENT = {"hx-request": "true"}
+
+
+@pytest.fixture(scope="session")
+def database(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return tmp_path_factory.mktemp("web") / "examinations.db"
+
+
+@pytest.fixture(scope="session")
+def app(database: Path):
+    return create_app(database, demo=True)
+
+
+@pytest.fixture(scope="session")
+def client(app) -> TestClient:
+    return TestClient(app, base_url="http://127.0.0.1:8000", headers=OWN_PAGE)
+
+
+@pytest.fixture
+def examination(client: TestClient) -> str:
+    """A new examination of an invented patient."""
+    identity = str(uuid4())
+    form = {"examination": identity, "label": "Bed 9, invented", "invented": "yes"}
+    answer = client.post("/examinations", data=form, follow_redirects=False)
+    assert answer.status_code == 303
+    return identity
+
+
+@pytest.fixture
+def enter(client: TestClient, examination: str):
+    """Send one entry as the page does; returns the answer."""
+
+    def send(where: str, token: str | None = None, **form: object):
+        data = {"entry": token or str(uuid4())} | form
+        return client.post(f"/examinations/{examination}/{where}", data=data, headers=FRAGMENT)
+
+    return send
+
+
+@pytest.fixture
+def present(app, examination: str):
+    """The findings that stand, as (test, side, response)."""
+
+    def read() -> set[tuple[str, str | None, str]]:
+        found = app.state.store.examination(examination).present()
+        return {(f.test, f.side and f.side.value, f.response) for f in found}
+
+    return read
+
+
+@pytest.fixture(scope="session")
+def address(app) -> Iterator[str]:
+    """Where the pages are served, over a real socket."""
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    server = uvicorn.Server(uvicorn.Config(app, host="127.0.0.1", port=port, log_level="error"))
+    thread = threading.Thread(target=server.run, daemon=True)
+    thread.start()
+    deadline = time.monotonic() + 20
+    while not server.started:
+        assert time.monotonic() < deadline, "the server did not start within 20 s"
+        time.sleep(0.02)
+    yield f"http://127.0.0.1:{port}"
+    server.should_exit = True
+    thread.join(10)
+
+
+@pytest.fixture(scope="session")
+def browser():
+    """Headless Chromium of the system."""
+    if not Path(CHROMIUM).exists():
+        pytest.skip(f"NO BROWSER TEST WAS RUN: {CHROMIUM} is missing (Debian package chromium)")
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as driver:
+        found = driver.chromium.launch(
+            executable_path=CHROMIUM, args=["--no-sandbox", "--disable-gpu"]
+        )
+        yield found
+        found.close()

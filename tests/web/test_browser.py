@@ -1,0 +1,352 @@
+"""The bedside page in a browser: by touch, by keys and by shorthand; nothing lost, nothing doubled.
+
+Accessibility is checked with axe-core against WCAG 2.2 A and AA; target size against the 44 CSS
+pixels of WCAG 2.2, success criterion 2.5.5.
+"""
+
+import re
+import time
+from collections.abc import Iterator
+from urllib.parse import urlsplit
+
+import pytest
+
+from decussate.web.view import entry_words
+
+pytestmark = pytest.mark.browser
+
+SIZES = {"phone": (360, 780), "tablet": (820, 1180), "laptop": (1440, 900)}
+
+# One short examination: a wide left pupil that reacts poorly, with a lid that droops.
+EXPECTED = {
+    ("upper_lid_position", "right", "normal"),
+    ("upper_lid_position", "left", "partial"),
+    ("light_direct", "right", "normal"),
+    ("light_direct", "left", "absent"),
+    ("pupil_comparison", None, "left"),
+}
+SHORTHAND = (
+    "upper lid position R normal, L partial\n"
+    "direct light reaction R normal, L absent\n"
+    "anisocoria left"
+)
+
+
+@pytest.fixture
+def open_page(browser, address) -> Iterator:
+    """Open a page in a new browser; afterwards nothing may have gone elsewhere or gone wrong."""
+    contexts = []
+    asked: list[str] = []
+    trouble: list[str] = []
+
+    def open_(path: str = "/", size: str = "laptop", scheme: str = "light", **more):
+        width, height = SIZES[size]
+        context = browser.new_context(
+            viewport={"width": width, "height": height},
+            color_scheme=scheme,
+            has_touch=size != "laptop",
+            reduced_motion="reduce",
+            **more,
+        )
+        contexts.append(context)
+        page = context.new_page()
+        page.set_default_timeout(8000)
+        page.on("request", lambda request: asked.append(request.url))
+        page.on("pageerror", lambda error: trouble.append(str(error)))
+        page.on(
+            "console",
+            lambda said: trouble.append(said.text) if said.type == "error" else None,
+        )
+        page.goto(address + path)
+        return page
+
+    open_.trouble = trouble
+    yield open_
+    for context in contexts:
+        context.close()
+    assert asked
+    assert {urlsplit(url).hostname for url in asked} == {"127.0.0.1"}
+    assert trouble == []
+
+
+def begin(page) -> str:
+    page.goto(re.sub(r"(//[^/]+).*", r"\1/new", page.url))
+    page.get_by_label("Name, number or bed").fill("Bed 3, invented")
+    page.get_by_label("Invented patient").check()
+    page.get_by_role("button", name="Begin the examination").click()
+    page.wait_for_url("**/examinations/*")
+    return page.url.rsplit("/", 1)[1]
+
+
+def standing(app, examination: str) -> set[tuple[str, str | None, str]]:
+    found = app.state.store.examination(examination).present()
+    return {(f.test, f.side and f.side.value, f.response) for f in found}
+
+
+def until(page, truth: str) -> None:
+    """Wait until an expression is true (the policy of the page forbids the driver's own wait)."""
+    deadline = time.monotonic() + 8
+    while not page.evaluate(truth):
+        assert time.monotonic() < deadline, truth
+        page.wait_for_timeout(20)
+
+
+def saved(page) -> None:
+    """Wait until the page has heard of everything it sent."""
+    until(page, "!document.querySelector('.htmx-request')")
+
+
+def test_the_same_examination_by_touch_by_keys_and_by_shorthand(open_page, app):
+    page = open_page(size="phone")
+    by_touch = begin(page)
+    touches = 0
+
+    def tap(selector: str) -> None:
+        nonlocal touches
+        page.locator(selector).tap()
+        touches += 1
+
+    tap("#group-look > details > summary")
+    lid = "#test-upper_lid_position"
+    tap(f"{lid} .cell.right .choice.well")
+    tap(f"{lid} .cell.left .scale > summary")
+    tap(f"{lid} .cell.left .choice[value$=' partial']")
+    page.locator(f"{lid} .cell.left.abnormal").wait_for()
+    tap("#group-pupils > details > summary")
+    tap("#test-light_direct .cell.right .choice.well")
+    tap("#test-light_direct .cell.left .scale > summary")
+    tap("#test-light_direct .cell.left .choice[value$=' absent']")
+    tap("#test-pupil_comparison .choice[value='record whole left']")
+    page.locator("#test-pupil_comparison .cell.abnormal").wait_for()
+    assert standing(app, by_touch) == EXPECTED
+    assert touches == 2 + 5 + 2  # two groups, five findings, two of them through a scale
+
+    page = open_page()
+    by_keys = begin(page)
+    page.locator("#group-look > details > summary").press("Enter")
+    page.locator(f"{lid} .choice").first.focus()
+    for key in ("1", "ArrowRight", "2"):
+        page.keyboard.press(key)
+    page.locator(f"{lid} .cell.left.abnormal").wait_for()
+    page.locator("#group-pupils > details > summary").press("Enter")
+    page.locator("#test-pupil_comparison .choice").first.focus()
+    page.keyboard.press("3")
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("1")
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("3")
+    page.locator("#test-light_direct .cell.left.abnormal").wait_for()
+    assert standing(app, by_keys) == EXPECTED
+
+    page = open_page()
+    by_shorthand = begin(page)
+    page.locator("#shorthand > details > summary").click()
+    page.locator("#shorthand-text").fill(SHORTHAND)
+    page.get_by_role("button", name="Read and record").click()
+    page.get_by_text("all understood").wait_for()
+    assert standing(app, by_shorthand) == EXPECTED
+
+    conclusions = []
+    for examination in (by_touch, by_keys, by_shorthand):
+        page.goto(page.url.rsplit("/", 1)[0] + "/" + examination)
+        conclusions.append(page.locator(".places").inner_text())
+    assert conclusions[0] == conclusions[1] == conclusions[2] != ""
+
+
+def test_results_follow_every_entry_and_undo_at_once(open_page, app):
+    page = open_page()
+    examination = begin(page)
+    before = page.locator("#conclusion").inner_text()
+    page.locator("#group-face > details > summary").click()
+    page.locator("#test-raise_brows .cell.left .scale > summary").click()
+    page.locator("#test-raise_brows .cell.left .choice[value$=' absent']").click()
+    page.locator("#test-raise_brows .cell.left.abnormal").wait_for()
+    assert "raise the eyebrows" in page.locator("#conclusion").inner_text().lower()
+    assert "patient’s left" in page.locator(".dock .last").inner_text()
+    page.locator(".dock form button").click()
+    page.locator("#test-raise_brows .cell.left.untested").wait_for()
+    assert standing(app, examination) == set()
+    assert page.locator("#conclusion").inner_text() == before
+    assert len(app.state.store.history(examination)) == 2
+
+
+def test_what_cannot_wait_stays_on_the_screen(open_page, app):
+    page = open_page(size="phone")
+    head = next(h for h in app.state.store.examinations() if "Penhallow" in h.label)
+    page.goto(page.url + f"examinations/{head.id}")
+    strip = page.locator("#alerts .alert > summary")
+    assert "Cannot wait" in strip.inner_text()
+    page.locator("#group-tongue").scroll_into_view_if_needed()
+    page.evaluate("scrollTo(0, document.body.scrollHeight)")
+    box = strip.bounding_box()
+    assert 0 <= box["y"] < 5
+    assert box["height"] < 160  # of 780: the tests must still have room
+    strip.tap()
+    assert "A licensed clinician decides" in page.locator("#alerts").inner_text()
+
+
+def test_a_next_test_opens_where_it_is_to_be_done(open_page):
+    page = open_page()
+    begin(page)
+    link = page.locator(".next-tests a").first
+    test = link.get_attribute("href").split("#test-")[1]
+    link.click()
+    until(page, f"document.activeElement.closest('.test')?.id === 'test-{test}'")
+    assert page.locator(f"#test-{test}").is_visible()
+    # A test that is not among the usual ones is fetched first.
+    page.evaluate("location.hash = '#test-tongue_power'")
+    until(page, "document.activeElement.closest('.test')?.id === 'test-tongue_power'")
+
+
+def test_reloading_loses_nothing_and_a_double_touch_is_one_entry(open_page, app):
+    page = open_page(size="phone")
+    examination = begin(page)
+    page.locator("#group-tongue > details > summary").tap()
+    button = page.locator("#test-tongue_protrusion .choice[value='record whole right']")
+    button.dblclick()
+    page.locator("#test-tongue_protrusion .cell.abnormal").wait_for()
+    saved(page)
+    assert len(app.state.store.history(examination)) == 1
+    page.reload()
+    assert "1 abnormal" in page.locator("#count-tongue").inner_text()
+    assert (
+        page.locator(
+            "#test-tongue_protrusion .choice[value='record whole right'][aria-pressed='true']"
+        ).count()
+        == 1
+    )
+
+
+def test_quick_touches_are_all_kept_in_their_order(open_page, app):
+    page = open_page()
+    examination = begin(page)
+    page.locator("#group-trigeminal > details > summary").click()
+    page.evaluate(
+        "document.querySelectorAll('#group-trigeminal .cell .choice.well')"
+        ".forEach(button => button.click())"
+    )
+    until(page, "document.querySelectorAll('#group-trigeminal .cell.untested').length === 0")
+    saved(page)
+    entries = [s.entry for s in app.state.store.history(examination)]
+    assert len(entries) == len({e.id for e in entries}) == 15
+    assert "Light touch, forehead" in entry_words(entries[0])
+    assert len(standing(app, examination)) == 15
+
+
+def test_an_entry_the_server_did_not_get_waits_and_is_sent_once(open_page, app):
+    page = open_page()
+    examination = begin(page)
+    page.locator("#group-hearing > details > summary").click()
+    page.context.set_offline(True)
+    page.locator("#test-weber .choice[value='record whole left']").click()
+    page.get_by_text("Not saved: the server cannot be reached").wait_for()
+    assert standing(app, examination) == set()
+    open_page.trouble.clear()  # the browser rightly complains that it was offline
+    page.context.set_offline(False)
+    if page.get_by_role("button", name="Send again").count():
+        page.get_by_role("button", name="Send again").click()
+    page.locator("#test-weber .cell.abnormal").wait_for(state="attached")
+    assert standing(app, examination) == {("weber", None, "left")}
+    assert len(app.state.store.history(examination)) == 1
+
+
+def test_bad_input_is_said_on_the_page_and_the_typing_is_kept(open_page, app):
+    page = open_page()
+    examination = begin(page)
+    page.locator("#group-look > details > summary").click()
+    cell = page.locator("#test-upper_lid_position .cell.right")
+    cell.locator(".scale > summary").click()
+    cell.get_by_label("Measured (mm)").fill("40")
+    cell.get_by_label("Measured (mm)").press("Enter")
+    page.get_by_text("Nothing was recorded").wait_for()
+    assert "40" in page.locator("#message").inner_text()
+    assert standing(app, examination) == set()
+    open_page.trouble.clear()  # the browser logs the refusal (422)
+
+
+def test_without_its_script_the_page_works_by_plain_forms(open_page, app):
+    page = open_page(java_script_enabled=False)
+    examination = begin(page)
+    page.locator("#group-tongue > details > summary").click()
+    page.locator("#test-tongue_protrusion .choice[value='record whole left']").click()
+    assert standing(app, examination) == {("tongue_protrusion", None, "left")}
+    page.locator("#group-tongue .sweep button").click()
+    assert len(standing(app, examination)) == 6
+    page.locator(".dock form button").click()
+    assert standing(app, examination) == {("tongue_protrusion", None, "left")}
+    page.get_by_role("link", name=re.compile("Note")).first.click()
+    assert "tongue" in page.locator("#note-text").inner_text().lower()
+
+
+def test_the_note_is_copied_with_one_touch(open_page, app, address):
+    page = open_page(permissions=["clipboard-read", "clipboard-write"])
+    head = next(h for h in app.state.store.examinations() if "Wren" in h.label)
+    page.goto(f"{address}/examinations/{head.id}/note")
+    page.get_by_role("button", name="Copy").click()
+    page.get_by_text("Copied.").wait_for()
+    copied = page.evaluate("navigator.clipboard.readText()")
+    assert copied == page.locator("#note-text").text_content()
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_every_target_is_large_and_nothing_runs_off_the_screen(open_page, size):
+    page = open_page(size=size)
+    begin(page)
+    page.evaluate("document.querySelectorAll('details').forEach(d => { d.open = true })")
+    until(page, "!document.querySelector('.fetch')")
+    small = page.evaluate(
+        """() => [...document.querySelectorAll('button, .test summary, .group summary, .parts a,'
+             + ' .links a, .dock a, .next-tests a, input:not([type]), textarea')]
+           .filter(e => e.checkVisibility({contentVisibilityAuto: false}) && !e.disabled)
+           .map(e => [e, e.getBoundingClientRect()])
+           .filter(([e, box]) => box.width && (box.width < 43.5 || box.height < 43.5))
+           .map(([e, box]) => e.outerHTML.slice(0, 90) + ` ${box.width}x${box.height}`)"""
+    )
+    assert small == []
+    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_axe_finds_nothing_on_any_page(open_page, app, address, scheme):
+    from axe_playwright_python.sync_playwright import Axe
+
+    axe = Axe()
+    options = {
+        "runOnly": {
+            "type": "tag",
+            "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"],
+        }
+    }
+    head = next(h for h in app.state.store.examinations() if "Penhallow" in h.label)
+    place = f"/examinations/{head.id}"
+    pages = ["/", "/new", "/about", "/sources", "/catalogue", "/catalogue/rinne", "/nowhere"]
+    pages += [f"{place}/note", f"{place}/history"]
+    # The policy of the pages forbids the checker's own script; it is lifted for the checker alone.
+    page = open_page(scheme=scheme, bypass_csp=True)
+
+    def violations(where: str) -> list[str]:
+        found = axe.run(page, options=options).response["violations"]
+        return [
+            f"{where}: {v['id']}: {node['html'][:120]} {node['failureSummary'][:200]}"
+            for v in found
+            for node in v["nodes"]
+        ]
+
+    wrong: list[str] = []
+    for path in pages:
+        page.goto(address + path)
+        wrong += violations(path)
+    page.goto(address + place)
+    wrong += violations("examination, closed")
+    page.locator("#group-pupils > details > summary").click()
+    page.evaluate(
+        "document.querySelectorAll('#group-pupils details:not(.further), #story details,"
+        " #shorthand details, .alert, .keys').forEach(d => { d.open = true })"
+    )
+    wrong += violations("examination, open")
+    phone = open_page(place, size="phone", scheme=scheme, bypass_csp=True)
+    phone.locator(".dock .where").tap()
+    page = phone
+    wrong += violations("results on a phone")
+    open_page.trouble.clear()  # the browser logs the 404 that was asked for
+    assert not wrong, "\n".join(wrong)
