@@ -33,6 +33,9 @@ class Cause:
         Share of women among patients.
     context : Mapping of str to float
         How many times more frequent the context is among patients with this cause.
+    unmentioned : float
+        What remains of its odds when a story was taken and none of its contexts came up; an
+        operation or an injury seldom goes unsaid.
     settle : str
         The investigation that settles it.
     source : str
@@ -46,6 +49,7 @@ class Cause:
     age: tuple[float, ...]
     female: float
     context: Mapping[str, float]
+    unmentioned: float
     settle: str
     source: str
 
@@ -72,7 +76,18 @@ def read_causes(rows: Iterable[Row], contexts: Iterable[str]) -> Mapping[str, Ca
     known = frozenset(contexts)
     causes = {}
     for row in rows:
-        row.only("id", "name", "onset", "course", "age", "female", "context", "settle", "source")
+        row.only(
+            "id",
+            "name",
+            "onset",
+            "course",
+            "age",
+            "female",
+            "context",
+            "unmentioned",
+            "settle",
+            "source",
+        )
         age = row["age"]
         if len(age) != len(AGE_BANDS) + 1 or any(risk <= 0 for risk in age):
             raise BadInput("age", age, "five relative risks above 0", where=row.where)
@@ -87,6 +102,7 @@ def read_causes(rows: Iterable[Row], contexts: Iterable[str]) -> Mapping[str, Ca
             age=tuple(float(risk) for risk in age),
             female=row.number("female", 0.01, 0.99, 0.5),
             context=row.get("context", {}),
+            unmentioned=row.number("unmentioned", 0.05, 1.0, 1.0),
             settle=row["settle"],
             source=check_source(row["source"], row.where),
         )

@@ -123,7 +123,10 @@ def _read_parts(row: Row, paired: bool, structures: Structures) -> tuple[Part, .
         mirrored = {(frozenset(p.mirrored for p in part.pieces), part.chance) for part in parts}
         if mirrored != {(frozenset(part.pieces), part.chance) for part in parts}:
             raise BadInput(
-                "parts", "one side only", ".both or each, in a place of the midline", where=row.where
+                "parts",
+                "one side only",
+                ".both or each, in a place of the midline",
+                where=row.where,
             )
     return tuple(parts)
 

@@ -42,6 +42,8 @@ def cause_factor(cause: Cause, story: Story) -> float:
         factor *= 2 * (cause.female if story.sex == "female" else 1 - cause.female)
     for context in story.context:
         factor *= cause.context.get(context, 1.0)
+    if story != Story() and cause.context.keys().isdisjoint(story.context):
+        factor *= cause.unmentioned
     return factor
 
 
