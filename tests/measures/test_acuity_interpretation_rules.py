@@ -111,14 +111,12 @@ def test_every_row_of_the_knowledge_files_has_its_source(file):
 
 
 def test_a_row_without_a_source_is_refused_by_file_table_and_number():
-    content = {"sources": {"a": "A"}, "tables": {"t": [{"source": "a"}, {"source": "b"}]}}
+    content = {"tables": {"t": [{"source": "rosser_2001"}, {"source": "nobody_1900"}]}}
     with pytest.raises(BadInput, match="t, row 2"):
         check_tables(content, "x.yaml")
-    content["tables"]["t"] = [{"source": "a", "mark": "surely"}]
+    content["tables"]["t"] = [{"source": "judgement", "mark": "surely"}]
     with pytest.raises(BadInput, match="mark"):
         check_tables(content, "x.yaml")
-    rows = check_tables(
-        {"sources": {}, "tables": {"t": [{"name": "n", "source": "judgement"}]}}, "x"
-    )
+    rows = check_tables({"tables": {"t": [{"name": "n", "source": "judgement"}]}}, "x")
     assert row_named(rows["t"], "n", "thing")["name"] == "n"
     assert rows["t"][0].get("absent") is None

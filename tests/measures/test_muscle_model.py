@@ -69,7 +69,7 @@ def test_the_muscle_that_pulls_gets_more_and_its_antagonist_less() -> None:
 
 
 @given(muscles, st.floats(0.1, 1.0))
-@settings(max_examples=12)
+@settings(max_examples=12, deadline=None)
 def test_the_mirrored_palsy_gives_the_mirrored_deviations(muscle: EyeMuscle, loss: float) -> None:
     seen = predicted_deviations({muscle: loss}, muscle.side.other)
     mirrored = predicted_deviations({muscle.mirrored: loss}, muscle.side)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from functools import cache
 from importlib.resources import files
 from typing import Any
@@ -11,7 +12,7 @@ from yaml import CSafeLoader
 
 from decussate.errors import BadInput
 
-__all__ = ["UNSOURCED", "check_source", "load_sources"]
+__all__ = ["UNSOURCED", "check_source", "cite", "load_sources"]
 
 UNSOURCED = frozenset({"common practice", "judgement", "from memory"})
 """What a row says in place of a key when no publication stands behind it."""
@@ -27,7 +28,7 @@ def load_sources() -> dict[str, dict[str, Any]]:
         Key to fields (``title``, ``author``, ``container-title``, ``issued``, ``DOI``, ``note``).
     """
     text = files(__name__).joinpath("sources.yaml").read_text(encoding="utf-8")
-    loaded: dict[str, dict[str, Any]] = yaml.load(text, Loader=CSafeLoader)  # noqa: S506 (safe)
+    loaded: dict[str, dict[str, Any]] = yaml.load(text, Loader=CSafeLoader)
     return loaded
 
 
@@ -59,3 +60,41 @@ def check_source(key: object, where: str) -> str:
         f"a key of bibliography/sources.yaml, or one of {', '.join(sorted(UNSOURCED))}",
         where=where,
     )
+
+
+@cache
+def cite(key: str) -> str:
+    """Write a source out in one line, as a reader looks it up.
+
+    Parameters
+    ----------
+    key : str
+        A key of the bibliography, or one of `UNSOURCED`.
+
+    Returns
+    -------
+    str
+        Author, title, journal, year and place in it, as far as they are known; one of
+        `UNSOURCED` stands for itself.
+
+    Raises
+    ------
+    BadInput
+        If the key is not known.
+    """
+    if check_source(key, "") in UNSOURCED:
+        return key
+    source = load_sources()[key]
+    author, title = (str(source.get(field, "")).rstrip(".") for field in ("author", "title"))
+    parts = [part if part.endswith("?") else f"{part}." for part in (author, title) if part]
+    place = " ".join(
+        str(source[field])
+        for field in ("container-title", "publisher", "issued")
+        if source.get(field)
+    )
+    note = str(source.get("note", ""))
+    in_volume = re.match(r"\d+[(:]", note) is not None
+    place += (";" if place and in_volume else ". " if place and note else "") + note
+    if "DOI" in source:
+        place += f"{'; ' if place else ''}doi:{source['DOI']}"
+    return " ".join((*parts, place)).strip()

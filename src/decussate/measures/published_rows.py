@@ -1,7 +1,7 @@
 """The knowledge tables of this room: YAML rows, each with its source.
 
-A file holds ``sources`` (key to citation) and ``tables`` (name to rows). Every row names one of the
-sources, or says ``common practice`` or ``judgement``; a row that does neither is refused.
+A file holds ``tables`` (name to rows). Every row names a source of the bibliography, or says
+``common practice``, ``judgement`` or ``from memory``; a row that does neither is refused.
 """
 
 from __future__ import annotations
@@ -14,11 +14,11 @@ from typing import Any
 
 import yaml
 
+from decussate.bibliography import check_source, cite
 from decussate.errors import BadInput
 
 __all__ = ["MARKS", "PublishedRow", "read_tables", "row_named"]
 
-UNSOURCED = ("common practice", "judgement")
 MARKS = ("", "unconfirmed", "from memory", "secondary")
 
 
@@ -31,7 +31,7 @@ class PublishedRow:
     values : Mapping
         The columns of the row.
     source : str
-        Key of the source, or ``common practice`` or ``judgement``.
+        Key of the bibliography, or ``common practice``, ``judgement`` or ``from memory``.
     citation : str
         The source in full.
     mark : str
@@ -79,7 +79,7 @@ def check_tables(content: Any, where: str) -> dict[str, tuple[PublishedRow, ...]
     Parameters
     ----------
     content : mapping
-        With ``sources`` and ``tables``.
+        With ``tables``.
     where : str
         File name, for the error.
 
@@ -92,21 +92,16 @@ def check_tables(content: Any, where: str) -> dict[str, tuple[PublishedRow, ...]
     BadInput
         When a row has no known source or an unknown mark.
     """
-    sources: dict[str, str] = content["sources"]
     tables: dict[str, tuple[PublishedRow, ...]] = {}
     for table, rows in content["tables"].items():
         checked = []
         for number, row in enumerate(rows, start=1):
             place = f"{where}, {table}, row {number}"
-            source, mark = row.get("source", ""), row.get("mark", "")
-            if source not in sources and source not in UNSOURCED:
-                raise BadInput(
-                    "source", source, f"one of {sorted(sources)} or {UNSOURCED}", where=place
-                )
+            source, mark = check_source(row.get("source", ""), place), row.get("mark", "")
             if mark not in MARKS:
                 raise BadInput("mark", mark, f"one of {MARKS}", where=place)
             values = {k: v for k, v in row.items() if k not in ("source", "mark")}
-            checked.append(PublishedRow(values, source, sources.get(source, source), mark))
+            checked.append(PublishedRow(values, source, cite(source), mark))
         tables[table] = tuple(checked)
     return tables
 
