@@ -13,8 +13,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from decussate.errors import BadInput
-from decussate.examination.record import Finding, Story
-from decussate.records import Entry, Store, StoredEntry, in_force, present_state
+from decussate.examination.record import Finding, Story, UnreadText
+from decussate.records import Entry, NotSaved, Store, StoredEntry, in_force, present_state
 from decussate.records.store import SCHEMA_VERSION
 from decussate.sides import Side
 
@@ -28,6 +28,10 @@ def store(tmp_path: Path):
 
 def finding(response: str = "reduced", side: Side | None = Side.RIGHT, test: str = "light_direct"):
     return Finding(test=test, side=side, response=response)
+
+
+def long_text(length: int) -> UnreadText:
+    return UnreadText(text="x" * length, line=1, column=1, reason="not a word it knows")
 
 
 def begun(store: Store) -> str:
@@ -186,6 +190,25 @@ def test_undoing_every_entry_from_the_last_leaves_nothing(acts, data):
         history.append(StoredEntry(number, datetime.now(UTC), undo))
     assert present_state("e", "", True, history).findings == ()
     assert len(history) == 2 * len(acts)
+
+
+def test_a_full_disk_is_said_and_leaves_the_record_as_it_was(store: Store):
+    examination = begun(store)
+    store.append(examination, entry(finding()))
+    # SQLite itself then refuses to grow the file, as it does on a full disk (SQLITE_FULL).
+    with store._engine.connect() as connection:
+        connection.exec_driver_sql("PRAGMA max_page_count = 1")
+    too_long = entry(finding(), story=Story(age=50), unread=(long_text(100_000),))
+    before = store.history(examination)
+    with pytest.raises(NotSaved, match="full"):
+        store.append(examination, too_long)
+    assert store.history(examination) == before
+
+
+def test_the_file_is_for_its_owner_only(store: Store, tmp_path: Path):
+    begun(store)
+    for file in (tmp_path / "folder").iterdir():
+        assert file.stat().st_mode & 0o077 == 0, file.name
 
 
 WRITER = """

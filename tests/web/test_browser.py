@@ -11,10 +11,12 @@ from urllib.parse import urlsplit
 
 import pytest
 
-from decussate.web.view import entry_words
+from decussate.web.bedside import load_parts
+from decussate.web.view import entry_words, sides_of
 
 pytestmark = pytest.mark.browser
 
+PARTS = load_parts()
 SIZES = {"phone": (360, 780), "tablet": (820, 1180), "laptop": (1440, 900)}
 
 # One short examination: a wide left pupil that reacts poorly, with a lid that droops.
@@ -151,6 +153,23 @@ def test_the_same_examination_by_touch_by_keys_and_by_shorthand(open_page, app):
         page.goto(page.url.rsplit("/", 1)[0] + "/" + examination)
         conclusions.append(page.locator(".places").inner_text())
     assert conclusions[0] == conclusions[1] == conclusions[2] != ""
+
+
+def test_a_full_normal_examination_takes_one_touch_a_part(open_page, app):
+    page = open_page(size="phone")
+    examination = begin(page)
+    touches = 0
+    while (button := page.locator(".sweep button")).count():
+        button.first.tap()
+        touches += 1
+        until(page, f"document.querySelectorAll('.sweep button').length === {len(PARTS) - touches}")
+    assert touches == len(PARTS) <= 90
+    assert standing(app, examination) == {
+        (test.id, side and side.value, "normal")
+        for part in PARTS
+        for test in part.routine
+        for side in sides_of(test)
+    }
 
 
 def test_results_follow_every_entry_and_undo_at_once(open_page, app):
@@ -312,10 +331,11 @@ def test_axe_finds_nothing_on_any_page(open_page, app, address, scheme):
 
     axe = Axe()
     options = {
+        "resultTypes": ["violations"],
         "runOnly": {
             "type": "tag",
             "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"],
-        }
+        },
     }
     head = next(h for h in app.state.store.examinations() if "Penhallow" in h.label)
     place = f"/examinations/{head.id}"

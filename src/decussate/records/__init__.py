@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from decussate.records.entries import Entry, StoredEntry, TestSide, in_force, present_state
-from decussate.records.store import ExaminationHead, Receipt, Store
+from decussate.records.store import ExaminationHead, NotSaved, Receipt, Store
 
 __all__ = [
     "Entry",
     "ExaminationHead",
+    "NotSaved",
     "Receipt",
     "Store",
     "StoredEntry",

@@ -30,13 +30,13 @@ from sqlalchemy import (
     insert,
     select,
 )
-from sqlalchemy.exc import IntegrityError
+from sqlalchemy.exc import DBAPIError, IntegrityError
 
 from decussate.errors import BadInput
 from decussate.examination.record import Examination
 from decussate.records.entries import Entry, StoredEntry, present_state
 
-__all__ = ["SCHEMA_VERSION", "ExaminationHead", "Receipt", "Store"]
+__all__ = ["SCHEMA_VERSION", "ExaminationHead", "NotSaved", "Receipt", "Store"]
 
 SCHEMA_VERSION = 1
 """Layout of the tables; a file written by a newer layout is refused rather than misread."""
@@ -121,6 +121,20 @@ class Receipt:
     resent: bool
 
 
+class NotSaved(OSError):
+    """The database could not take an entry; it is as it was before.
+
+    Parameters
+    ----------
+    reason : str
+        What the database said (``database or disk is full``).
+    """
+
+    def __init__(self, reason: str) -> None:
+        self.reason = reason
+        super().__init__(f"Not saved: {reason}. Nothing was recorded.")
+
+
 class Store:
     """Patients, examinations and entries in one database.
 
@@ -139,6 +153,7 @@ class Store:
         path = Path(database)
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
+            path.touch(mode=0o600)  # other users of this machine may not read it
             self._engine = _engine(path)
             metadata.create_all(self._engine)
             self._check_version()
@@ -254,6 +269,8 @@ class Store:
         ------
         BadInput
             If there is no such examination, or the identity belongs to a different entry.
+        NotSaved
+            If the database could not write it.
         """
         body = entry.model_dump_json(exclude_defaults=True)
         row = {"id": str(entry.id), "examination": examination, "at": _now(), "body": body}
@@ -264,6 +281,8 @@ class Store:
         except IntegrityError:
             self.head(examination)
             resent = True
+        except DBAPIError as problem:
+            raise NotSaved(str(problem.orig)) from problem
         with self._engine.connect() as connection:
             saved = connection.execute(select(entries).where(entries.c.id == str(entry.id))).one()
         if saved.examination != examination or saved.body != body:

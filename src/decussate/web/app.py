@@ -14,7 +14,7 @@ from starlette.responses import Response
 from starlette.staticfiles import StaticFiles
 
 from decussate.errors import BadInput
-from decussate.records import Store
+from decussate.records import NotSaved, Store
 from decussate.records.demo import load_demo
 from decussate.web import entering, pages
 from decussate.web.bedside import load_parts
@@ -70,6 +70,7 @@ def create_app(database: Path | str, demo: bool, *, hosts: Sequence[str] = LOCAL
     app.include_router(pages.router)
     app.include_router(entering.router)
     app.add_exception_handler(BadInput, _bad_input)
+    app.add_exception_handler(NotSaved, _not_saved)
     app.add_exception_handler(RequestValidationError, _bad_form)
     app.add_exception_handler(HTTPException, _bad_request)
     return app
@@ -79,6 +80,17 @@ async def _bad_input(request: Request, error: Exception) -> Response:
     assert isinstance(error, BadInput)  # noqa: S101  (registered for this class only)
     missing = error.field in ("examination", "source", "test page")
     return problem_response(request, error, 404 if missing else 422)
+
+
+async def _not_saved(request: Request, error: Exception) -> Response:
+    assert isinstance(error, NotSaved)  # noqa: S101
+    problem = BadInput(
+        "saving",
+        error.reason,
+        "a database that can be written",
+        hint="Make room on the disk or mend its permissions, then touch it again.",
+    )
+    return problem_response(request, problem, 507)
 
 
 async def _bad_form(request: Request, error: Exception) -> Response:

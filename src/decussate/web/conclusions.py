@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 
 from decussate.examination.catalogue import load_catalogue
 from decussate.examination.record import Examination
@@ -76,6 +77,7 @@ class Conclusion:
     next_tests: tuple[NextView, ...]
 
 
+@lru_cache(maxsize=64)
 def conclude(examination: Examination) -> Conclusion:
     """Work out where, how sure, what cannot wait and what to test next.
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from typing import Any
 from uuid import UUID
 
@@ -83,6 +84,7 @@ def _parts_of_page(
         "invented": "patient, invented hospital" if head.invented else "",
         "groups": tuple(part_view(part, present) for part in load_parts()),
         "card_of": card_of,
+        "caution_first": _caution_first(),
         "story": examination.story.model_dump(),
         "story_said": story_words(examination.story),
         "story_choices": STORY_CHOICES,
@@ -96,6 +98,17 @@ def _parts_of_page(
         "unexplained": conclusion.unexplained,
         "next_tests": conclusion.next_tests,
     }
+
+
+@cache
+def _caution_first() -> dict[str, frozenset[str]]:
+    """Return the tests at which each caution is spelt out: the first of each part to need it."""
+    first: dict[str, set[str]] = {}
+    for part in load_parts():
+        for key in {key for test in part.tests for key in test.cautions}:
+            place = next(test.id for test in part.tests if key in test.cautions)
+            first.setdefault(key, set()).add(place)
+    return {key: frozenset(tests) for key, tests in first.items()}
 
 
 def _last(history: tuple[StoredEntry, ...]) -> dict[str, str | UUID] | None:

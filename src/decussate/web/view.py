@@ -5,7 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from decussate.examination.catalogue import GENERIC_ABNORMAL, Catalogue, Test, load_catalogue
+from decussate.examination.catalogue import (
+    GENERIC_ABNORMAL,
+    Catalogue,
+    Caution,
+    Test,
+    load_catalogue,
+)
 from decussate.examination.record import (
     COULD_NOT_BE_TESTED,
     NOT_TESTED,
@@ -73,7 +79,7 @@ class CardView:
     test: Test
     kind: str
     cells: tuple[CellView, ...]
-    cautions: tuple[str, ...]
+    cautions: tuple[Caution, ...]
     both: bool
     measure_label: str
     measure_mode: str
@@ -200,7 +206,7 @@ def part_view(part: Part, present: Mapping[tuple[str, Side | None], Finding]) ->
         extra=sum(key in present for key in further),
         abnormal=len(abnormal),
         remaining=len(open_routine),
-        glance=tuple(_glance(f) for f in abnormal[:4]) + (("…",) if len(abnormal) > 4 else ()),
+        glance=tuple(_glance(f) for f in abnormal),
         sweep=part.sweep,
         sweep_words=", ".join(test.name for test in open_routine),
     )
@@ -252,7 +258,7 @@ def card_view(
             _cell(test, side, present.get((test.id, side)), (test.id, side) in old)
             for side in sides_of(test)
         ),
-        cautions=tuple(cautions[key].text for key in test.cautions),
+        cautions=tuple(cautions[key] for key in test.cautions),
         both=test.paired and not any((test.id, side) in present for side in sides_of(test)),
         measure_label=label[measurement.kind] if measurement else "",
         measure_mode="decimal" if measurement and measurement.kind == "number" else "text",

@@ -38,6 +38,17 @@ function showTrouble() {
   box.append(words, again);
   place.append(box);
 }
+// An answer that is not a page of ours (a refusal, a fault of the server) is said too.
+document.addEventListener("htmx:response:error", (event) => {
+  const { response, text } = event.detail.ctx;
+  if (response.headers.get("content-type")?.startsWith("text/html")) return;
+  const box = document.createElement("div");
+  box.className = "problem";
+  box.textContent = response.status < 500
+    ? `✖ ${text}`
+    : `✖ The server failed (${response.status}). Reload the page to see what was recorded.`;
+  document.getElementById("message")?.replaceChildren(box);
+});
 document.addEventListener("htmx:error", (event) => {
   const ctx = event.detail.ctx;
   if (!ctx || ctx.request?.method !== "POST" || ctx.response) return;
