@@ -1,18 +1,14 @@
-import sys
-from pathlib import Path
 from xml.etree import ElementTree as ET
 
 import pytest
 from hypothesis import given, settings
 
+from audiogram_strategies import air, audiograms
 from decussate.drawings.audiogram import CHART_LEFT, CHART_TOP, OCTAVE, draw_audiogram
 from decussate.measures.age_expected_hearing import expected_threshold
 from decussate.measures.audiogram import Audiogram, Conduction, Threshold
 from decussate.measures.sex import Sex
 from decussate.sides import Side
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "measures"))
-from audiogram_strategies import air, audiograms
 
 SVG = "{http://www.w3.org/2000/svg}"
 
