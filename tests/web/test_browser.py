@@ -279,6 +279,9 @@ def test_bad_input_is_said_on_the_page_and_the_typing_is_kept(open_page, app):
     cell.get_by_label("Measured (mm)").press("Enter")
     page.get_by_text("Nothing was recorded").wait_for()
     assert "40" in page.locator("#message").inner_text()
+    assert page.locator("#message .problem").is_visible()
+    assert cell.get_by_label("Measured (mm)").input_value() == "40"
+    assert cell.get_by_label("Measured (mm)").is_visible()
     assert standing(app, examination) == set()
     open_page.trouble.clear()  # the browser logs the refusal (422)
 

@@ -19,7 +19,7 @@ from decussate.web.bedside import chance_words, part_of
 from decussate.web.conclusions import conclude
 from decussate.web.rendering import templates
 from decussate.web.state import bedside_state, store_of
-from decussate.web.view import entry_words
+from decussate.web.view import entry_words, finding_words
 
 __all__ = ["router"]
 
@@ -127,8 +127,19 @@ def history_page(request: Request, examination_id: str) -> Response:
     head = store.head(examination_id)
     history = store.history(examination_id)
     counting = {stored.sequence for stored in in_force(history)}
+    words = {s.entry.id: entry_words(s.entry) for s in history}
     lines = [
-        {"at": s.at, "words": entry_words(s.entry), "counts": s.sequence in counting}
+        {
+            "at": s.at,
+            "words": f"Took back: {words.get(s.entry.undoes, 'an entry')}"
+            if s.entry.undoes
+            else words[s.entry.id],
+            "counts": s.sequence in counting,
+            "findings": [finding_words(f) for f in s.entry.findings]
+            if len(s.entry.findings) > 1
+            else [],
+            "unread": [text.text for text in s.entry.unread],
+        }
         for s in history
     ]
     context = {"head": head, "lines": lines, "invented": invented_words(head)}

@@ -81,6 +81,7 @@ class CardView:
     cells: tuple[CellView, ...]
     cautions: tuple[Caution, ...]
     both: bool
+    value_first: bool
     measure_label: str
     measure_mode: str
 
@@ -248,7 +249,7 @@ def card_view(
     label = {
         "number": f"Measured{unit}",
         "fraction": "Right out of how many (such as 8/12)",
-        "text": "As written on the chart (such as 6/9, N8)",
+        "text": f"As written on the chart (such as {'N8' if unit == ' (N)' else '6/9'})",
     }
     cautions = load_catalogue().cautions
     return CardView(
@@ -260,6 +261,7 @@ def card_view(
         ),
         cautions=tuple(cautions[key] for key in test.cautions),
         both=test.paired and not any((test.id, side) in present for side in sides_of(test)),
+        value_first=_value_first(test),
         measure_label=label[measurement.kind] if measurement else "",
         measure_mode="decimal" if measurement and measurement.kind == "number" else "text",
     )
@@ -286,6 +288,7 @@ def _cell(test: Test, side: Side | None, found: Finding | None, old: bool) -> Ce
         said = f"{mark} {response_words(test, found)}"
     measured = found.measurement.value if found and found.measurement else ""
     graded = len(scale) > 0 and len(shown) == 1
+    more = "More" if not graded else "Value" if _value_first(test) else "Abnormal"
     return CellView(
         key=side.value if side else "whole",
         words=words,
@@ -295,13 +298,18 @@ def _cell(test: Test, side: Side | None, found: Finding | None, old: bool) -> Ce
         shown=shown,
         scale=scale,
         graded=graded,
-        more_label="Abnormal\u00a0…" if graded else "More",
-        more_spoken=f"{'Abnormal, with its grades' if graded else 'More'}: {test.name}"
+        more_label=f"{more}\u00a0…" if graded else more,
+        more_spoken=f"{more}{', with its grades' if graded else ''}: {test.name}"
         + (f", {words}" if side else ""),
         measured=f"{measured:g}" if isinstance(measured, float) else measured,
         reason=(found.reason or "") if found else "",
         old=old,
     )
+
+
+def _value_first(test: Test) -> bool:
+    """Whether a test is usually answered with a value (an acuity, so many out of so many)."""
+    return test.measurement is not None and test.measurement.kind != "number"
 
 
 def _choices(test: Test, side: Side | None, found: Finding | None) -> tuple[ChoiceView, ...]:

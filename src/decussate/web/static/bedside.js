@@ -124,9 +124,10 @@ document.addEventListener("click", (event) => {
   }
 });
 
-// A choice made in a scale closes the scale.
-document.addEventListener("submit", (event) => {
-  const scale = event.submitter?.closest(".scale");
+// What was recorded through a scale closes it; what was refused leaves it open, with the typing in it.
+document.addEventListener("htmx:after:request", (event) => {
+  const { request, response } = event.detail.ctx;
+  const scale = response?.status < 400 && request.submitter?.closest(".scale");
   if (!scale) return;
   if (scale.contains(document.activeElement)) scale.querySelector("summary").focus({ preventScroll: true });
   scale.open = false;
