@@ -44,7 +44,7 @@ def _cells(svg: str) -> dict[tuple[int, str], tuple[float, str]]:
 
 
 @given(grades, grades)
-@settings(max_examples=25)
+@settings(max_examples=25, deadline=None)
 def test_each_eye_stands_on_its_side_and_mirrors(right, left) -> None:
     cells = _cells(draw_gaze(right, left))
     mirrored = _cells(
@@ -61,7 +61,7 @@ def test_each_eye_stands_on_its_side_and_mirrors(right, left) -> None:
 
 
 @given(grades)
-@settings(max_examples=25)
+@settings(max_examples=25, deadline=None)
 def test_every_grade_is_written_and_untested_cells_say_so(right) -> None:
     svg = draw_gaze(right, {})
     words = [text for _, _, text in _texts(svg)]

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
@@ -33,12 +33,14 @@ angles = st.floats(-80.0, 80.0)
 
 
 @given(angles)
+@settings(deadline=None)
 def test_degrees_and_prism_dioptres_round_trip(angle_deg: float) -> None:
     assert pd_to_deg(deg_to_pd(angle_deg)) == pytest.approx(angle_deg, abs=1e-9)
     assert deg_to_pd(-angle_deg) == pytest.approx(-deg_to_pd(angle_deg))
 
 
 @given(angles)
+@settings(deadline=None)
 def test_prism_dioptres_are_the_offset_of_a_rotated_line_of_sight(angle_deg: float) -> None:
     # The definition by a general rotation library: centimetres across a wall one metre away.
     sight = Rotation.from_euler("z", angle_deg, degrees=True).apply([1.0, 0.0, 0.0])
@@ -46,6 +48,7 @@ def test_prism_dioptres_are_the_offset_of_a_rotated_line_of_sight(angle_deg: flo
 
 
 @given(st.floats(-40.0, 40.0), st.floats(-40.0, 40.0))
+@settings(deadline=None)
 def test_prisms_before_both_eyes_add_as_rotations(right_deg: float, left_deg: float) -> None:
     both = Rotation.from_euler("z", right_deg, degrees=True) * Rotation.from_euler(
         "z", left_deg, degrees=True
@@ -64,6 +67,7 @@ def test_oblique_deviation_is_the_vector_sum() -> None:
 
 
 @given(st.sampled_from(list(Side)), st.floats(-5.0, 5.0), st.floats(-5.0, 5.0))
+@settings(deadline=None)
 def test_reflection_reads_the_same_in_either_eye(side: Side, out: float, down: float) -> None:
     one, other = reflection_angle(side, out, down), reflection_angle(side.other, out, down)
     assert (one.eso_pd, one.hyper_pd) == (other.eso_pd, other.hyper_pd)
@@ -92,12 +96,14 @@ def test_bad_input_says_what_was_found_and_the_usual_slip(call, found: str, hint
 
 
 @given(st.floats(0.0, 0.75), st.floats(0.0, 0.75))
+@settings(deadline=None)
 def test_reflection_fraction_grows(first: float, second: float) -> None:
     low, high = sorted((first, second))
     assert reflection_fraction_pd(low) <= reflection_fraction_pd(high)
 
 
 @given(st.lists(st.floats(-30.0, 30.0), min_size=18, max_size=18))
+@settings(deadline=None)
 def test_comitance_mirrors(values: list[float]) -> None:
     seen = [Deviation(g, values[2 * i], values[2 * i + 1]) for i, g in enumerate(Gaze)]
     straight, mirrored = comitance(seen), comitance([d.mirrored for d in seen])
@@ -135,12 +141,14 @@ def test_secondary_deviation_names_the_weak_eye() -> None:
 
 
 @given(st.floats(-90.0, 90.0), st.floats(-90.0, 90.0))
+@settings(deadline=None)
 def test_real_change_does_not_depend_on_order_or_sign(before: float, after: float) -> None:
     assert is_real_change(before, after) is is_real_change(after, before)
     assert is_real_change(before, after) is is_real_change(-before, -after)
 
 
 @given(st.sampled_from(list(Excursion)), st.floats(-30.0, 74.0))
+@settings(deadline=None)
 def test_less_reach_never_grades_better(excursion: Excursion, reached: float) -> None:
     assert excursion_grade(excursion, reached) <= excursion_grade(excursion, reached + 1.0)
     assert excursion_z_score(excursion, reached) < excursion_z_score(excursion, reached + 1.0)

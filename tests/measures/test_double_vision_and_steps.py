@@ -64,6 +64,7 @@ def test_small_differences_are_left_undecided() -> None:
 
 
 @given(st.floats(1.0, 40.0), st.floats(0.0, 40.0))
+@settings(deadline=None)
 def test_lying_down_is_compared_by_size(upright: float, supine: float) -> None:
     assert suggests_skew_deviation(upright, supine) is suggests_skew_deviation(-upright, -supine)
     assert suggests_skew_deviation(upright, supine) is (supine <= upright / 2.0)
@@ -99,7 +100,7 @@ movements = st.sampled_from([EyeMovement(s, e) for s in Side for e in Excursion]
 
 
 @given(st.sets(movements, min_size=1))
-@settings(max_examples=60)
+@settings(max_examples=60, deadline=None)
 def test_gaze_patterns_mirror(weak: set[EyeMovement]) -> None:
     straight = gaze_patterns(weak)
     mirrored = gaze_patterns({m.mirrored for m in weak})

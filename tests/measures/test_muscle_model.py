@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -9,6 +11,7 @@ from hypothesis import strategies as st
 from scipy.stats import multivariate_normal
 
 from decussate.errors import BadInput
+from decussate.measures import muscle_mechanics
 from decussate.measures.graded_movements import fit_graded_movements, predicted_grade
 from decussate.measures.muscle_fit import (
     allowance,
@@ -40,7 +43,7 @@ muscles = st.sampled_from(EYE_MUSCLES)
 
 
 @given(st.floats(-40.0, 40.0), st.floats(-35.0, 35.0))
-@settings(max_examples=25)
+@settings(max_examples=25, deadline=None)
 def test_a_healthy_eye_rests_where_it_is_aimed_in_listings_plane(out: float, up: float) -> None:
     temporal, elevation, roll = resting_place(out, up, np.zeros(6))
     assert temporal[0] == pytest.approx(out, abs=1e-3)
@@ -49,7 +52,7 @@ def test_a_healthy_eye_rests_where_it_is_aimed_in_listings_plane(out: float, up:
 
 
 @given(st.sampled_from(MUSCLES), st.floats(-30.0, 30.0), st.floats(-25.0, 25.0))
-@settings(max_examples=25)
+@settings(max_examples=25, deadline=None)
 def test_a_muscle_action_is_a_unit_turn(muscle: Muscle, out: float, up: float) -> None:
     action = muscle_action(muscle, out, up)
     assert action.elevation**2 + action.abduction**2 + action.extorsion**2 == pytest.approx(1.0)
@@ -81,7 +84,7 @@ def test_the_mirrored_palsy_gives_the_mirrored_deviations(muscle: EyeMuscle, los
 
 
 @given(st.floats(0.1, 0.6))
-@settings(max_examples=8)
+@settings(max_examples=8, deadline=None)
 def test_the_deviation_is_larger_when_the_weak_eye_fixes(loss: float) -> None:
     weak = {EyeMuscle(Side.RIGHT, Muscle.LATERAL_RECTUS): loss}
     (primary,) = predicted_deviations(weak, Side.LEFT, gazes=[Gaze.RIGHT])
@@ -99,6 +102,7 @@ def test_a_paralysed_eye_cannot_fix_to_its_weak_side() -> None:
 
 
 @given(muscles)
+@settings(deadline=None)
 def test_yokes_pair_up(muscle: EyeMuscle) -> None:
     assert yoke(yoke(muscle)) == muscle
     assert field_of_action(muscle.mirrored) is field_of_action(muscle).mirrored
@@ -122,7 +126,7 @@ def test_simulated_palsies_are_recognised_at_two_prism_dioptres_of_noise(
 ) -> None:
     # Twelve muscles, half and complete palsy, ten measurements of each; at least 95 percent right.
     rng = np.random.default_rng(20261125)
-    right, covered, total = 0, 0, 0
+    right, best_of_all, covered, total = 0, 0, 0, 0
     for muscle in EYE_MUSCLES:
         fixing = muscle.side if weak_eye_fixes else muscle.side.other
         for loss in (0.5, 1.0):
@@ -131,9 +135,44 @@ def test_simulated_palsies_are_recognised_at_two_prism_dioptres_of_noise(
                 first = fit.single_muscles[0]
                 total += 1
                 right += first.muscles == (muscle,)
+                best_of_all += fit.explanations[0].muscles == (muscle,)
                 covered += first.muscles == (muscle,) and first.low <= loss <= first.high
     assert right / total >= 0.95
+    # Also when groups of muscles and "no weak muscle" compete.
+    assert best_of_all / total >= 0.93
     assert covered / total >= 0.90
+
+
+def test_palsies_of_other_anatomies_are_recognised(monkeypatch: pytest.MonkeyPatch) -> None:
+    # People differ from the tabled attachments (1 mm) and strengths (10 percent), with a phoria.
+    rng = np.random.default_rng(3)
+    usual, radius = muscle_mechanics._orbit(), muscle_mechanics.constant("globe radius")
+    right, total = 0, 0
+    for muscle in EYE_MUSCLES:
+        for loss in (0.5, 1.0, 0.5, 1.0):
+            insertion, pull_from = (
+                muscle_mechanics._unit(radius * place + rng.standard_normal((6, 3)))
+                for place in (usual.insertion, usual.pull_from)
+            )
+            person = replace(
+                usual,
+                insertion=insertion,
+                pull_from=pull_from,
+                rest_angle=np.arccos((insertion * pull_from).sum(-1)),
+                stiffness=usual.stiffness * np.exp(0.1 * rng.standard_normal(6)),
+            )
+            with monkeypatch.context() as changed:
+                changed.setattr(muscle_mechanics, "_orbit", lambda person=person: person)
+                seen = _noisy({muscle: loss}, muscle.side.other, rng)
+            eso, height = 3.0 * rng.standard_normal(), 0.7 * rng.standard_normal()
+            seen = [
+                replace(d, eso_pd=d.eso_pd + eso, right_over_left_pd=d.right_over_left_pd + height)
+                for d in seen
+            ]
+            fit = fit_deviations(seen, muscle.side.other, error_pd=2.0)
+            right += fit.single_muscles[0].muscles == (muscle,)
+            total += 1
+    assert right / total >= 0.9
 
 
 @given(muscles, st.sampled_from([0.5, 0.8]), st.integers(0, 2**32 - 1))

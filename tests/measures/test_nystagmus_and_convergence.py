@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from decussate.errors import BadInput
@@ -51,6 +51,7 @@ beats = (
         st.booleans(),
     )
 )
+@settings(deadline=None)
 def test_the_mirrored_nystagmus_reads_mirrored(seen: Nystagmus) -> None:
     straight, mirrored = read_nystagmus(seen), read_nystagmus(seen.mirrored)
     assert mirrored.degree == straight.degree
@@ -88,6 +89,7 @@ def test_no_beat_no_argument() -> None:
 
 
 @given(st.floats(-15.0, 15.0), st.floats(1.0, 100.0))
+@settings(deadline=None)
 def test_gaze_holding_finds_the_bias_and_the_leak(bias: float, constant: float) -> None:
     found = gaze_holding({g: bias - g / constant for g in (-30.0, -15.0, 0.0, 15.0, 30.0)})
     assert found.bias_deg_per_s == pytest.approx(bias, abs=1e-6)
@@ -102,6 +104,7 @@ def test_steady_gaze_has_no_leak() -> None:
 
 
 @given(st.floats(0.0, 120.0))
+@settings(deadline=None)
 def test_amplitude_bounds_keep_their_order(age: float) -> None:
     low, mean, high = (expected_amplitude_d(age, b) for b in AmplitudeBound)
     assert 0.0 <= low <= mean <= high
@@ -109,12 +112,14 @@ def test_amplitude_bounds_keep_their_order(age: float) -> None:
 
 
 @given(st.floats(8.0, 64.0))
+@settings(deadline=None)
 def test_push_up_reads_higher_than_an_instrument(age: float) -> None:
     if age <= 40.0:
         assert duane_amplitude_d(age) > objective_amplitude_d(age)
 
 
 @given(st.floats(3.0, 500.0), st.floats(-10.0, 10.0))
+@settings(deadline=None)
 def test_near_point_and_amplitude_round_trip(near_cm: float, refraction: float) -> None:
     amplitude = accommodation_amplitude_d(near_cm, refraction)
     assert 100.0 / (amplitude - refraction) == pytest.approx(near_cm)
@@ -126,6 +131,7 @@ def test_a_near_point_beyond_the_age_is_reduced() -> None:
 
 
 @given(st.floats(0.0, 50.0), st.floats(0.0, 5.0))
+@settings(deadline=None)
 def test_a_farther_break_never_reads_better(break_cm: float, more: float) -> None:
     near = read_near_point_of_convergence(30.0, break_cm)
     far = read_near_point_of_convergence(30.0, break_cm + more)
@@ -139,6 +145,7 @@ def test_a_late_recovery_counts() -> None:
 
 
 @given(st.floats(5.0, 600.0), st.floats(45.0, 75.0))
+@settings(deadline=None)
 def test_convergence_angle_is_the_angle_of_the_triangle(distance: float, pupils: float) -> None:
     # Law of cosines, an independent way to the same angle.
     leg = math.hypot(10.0 * distance, pupils / 2.0)

@@ -59,6 +59,7 @@ def _gravity_in_head(head: Rotation) -> np.ndarray:
 
 
 @given(sides, st.floats(0.0, 90.0), st.floats(-45.0, 60.0))
+@settings(deadline=None)
 def test_lying_back_agrees_with_rotations(side: Side, turn: float, hang: float) -> None:
     # Sitting facing +x in the room: turn the head about the vertical, then lay trunk and head back
     # about the room's left-right axis until the crown is below the horizontal.
@@ -70,6 +71,7 @@ def test_lying_back_agrees_with_rotations(side: Side, turn: float, hang: float) 
 
 
 @given(sides, st.floats(0.0, 80.0))
+@settings(deadline=None)
 def test_lying_on_the_side_agrees_with_rotations(side: Side, away: float) -> None:
     towards = -1.0 if side is Side.RIGHT else 1.0
     turn_head = Rotation.from_euler("z", -towards * away, degrees=True)
@@ -80,6 +82,7 @@ def test_lying_on_the_side_agrees_with_rotations(side: Side, away: float) -> Non
 
 
 @given(sides, st.floats(0.0, 90.0))
+@settings(deadline=None)
 def test_the_axis_of_lying_back_agrees_with_rotations(side: Side, turn: float) -> None:
     towards = -1.0 if side is Side.RIGHT else 1.0
     turn_head = Rotation.from_euler("z", towards * turn, degrees=True)
@@ -88,6 +91,7 @@ def test_the_axis_of_lying_back_agrees_with_rotations(side: Side, turn: float) -
 
 
 @given(sides, st.sampled_from(CANALS), st.floats(0.0, 90.0), st.floats(-40.0, 60.0))
+@settings(deadline=None)
 def test_fall_and_travel_agree_with_rotations(
     side: Side, canal: Canal, turn: float, hang: float
 ) -> None:
@@ -108,6 +112,7 @@ def test_fall_and_travel_agree_with_rotations(
 
 
 @given(st.sampled_from(CANALS), st.floats(-60.0, 60.0))
+@settings(deadline=None)
 def test_the_fast_phase_agrees_with_rotations(canal: Canal, gaze_right: float) -> None:
     # Resolve the excitatory turn in an eye that looks to the side.
     eye = Rotation.from_euler("z", -gaze_right, degrees=True)
@@ -117,6 +122,7 @@ def test_the_fast_phase_agrees_with_rotations(canal: Canal, gaze_right: float) -
 
 
 @given(st.sampled_from(CANALS), sides, st.floats(0.0, 90.0), st.floats(-40.0, 60.0))
+@settings(deadline=None)
 def test_provocation_mirrors_within_the_spread_of_the_planes(
     canal: Canal, side: Side, turn: float, hang: float
 ) -> None:
@@ -131,6 +137,7 @@ def test_provocation_mirrors_within_the_spread_of_the_planes(
 
 
 @given(st.sampled_from(CANALS))
+@settings(deadline=None)
 def test_predicted_beats_mirror(canal: Canal) -> None:
     for excited in (True, False):
         beat = predicted_beat(canal, excited=excited)
@@ -144,6 +151,7 @@ def test_planes_meet_at_acute_angles() -> None:
 
 
 @given(sides)
+@settings(deadline=None)
 def test_the_tested_posterior_canal_falls_farthest(side: Side) -> None:
     first = provoked_canals(upright(), head_hanging(side))[0]
     assert first.canal == Canal(side, CanalKind.POSTERIOR)
@@ -154,6 +162,7 @@ def test_the_tested_posterior_canal_falls_farthest(side: Side) -> None:
 
 
 @given(sides, st.floats(0.0, 45.0), st.floats(-20.0, 20.0))
+@settings(deadline=None)
 def test_less_hanging_means_less_fall(side: Side, turn: float, hang: float) -> None:
     less, more = shortfall(side, turn, hang), shortfall(side, turn, hang + 5.0)
     assert less.reached.fall < more.reached.fall
@@ -165,6 +174,7 @@ def test_too_little_turn_leaves_the_ear_in_doubt() -> None:
 
 
 @given(sides)
+@settings(deadline=None)
 def test_a_neck_that_cannot_turn_is_carried_by_the_trunk(side: Side) -> None:
     best = position_options(side, NeckRange(5.0, 5.0, 0.0))[0]
     assert best.name == "trunk rolled on a tilting couch"
@@ -173,7 +183,7 @@ def test_a_neck_that_cannot_turn_is_carried_by_the_trunk(side: Side) -> None:
 
 
 @given(sides, st.floats(0.0, 80.0), st.floats(0.0, 80.0), st.floats(0.0, 45.0))
-@settings(max_examples=40)
+@settings(max_examples=40, deadline=None)
 def test_options_mirror(side: Side, right: float, left: float, extension: float) -> None:
     neck = NeckRange(right, left, extension)
     one = {o.name: o.share_kept for o in position_options(side, neck)}
@@ -203,6 +213,7 @@ observed = st.builds(
 
 
 @given(st.lists(observed, min_size=1, max_size=2, unique_by=lambda o: o.side))
+@settings(deadline=None)
 def test_readings_mirror(seen: list[PositionalObservation]) -> None:
     straight = read_positional_test(seen)
     mirrored = read_positional_test([o.mirrored for o in seen])
@@ -212,6 +223,7 @@ def test_readings_mirror(seen: list[PositionalObservation]) -> None:
 
 
 @given(sides, st.booleans(), st.floats(1.5, 5.0), st.booleans())
+@settings(deadline=None)
 def test_roll_readings_mirror_and_follow_the_planes(
     side: Side, free: bool, ratio: float, swap: bool
 ) -> None:

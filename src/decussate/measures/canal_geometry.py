@@ -253,7 +253,17 @@ def side_lying(side: Side, *, turn_away_deg: float = 45.0) -> HeadPosition:
 
 
 def supine(*, flexion_deg: float = 30.0) -> HeadPosition:
-    """Give the position on the back, nose up, head flexed."""
+    """Give the position on the back, nose up, head flexed.
+
+    Parameters
+    ----------
+    flexion_deg : float
+        0 to 90 degrees; 30 brings the horizontal canals upright.
+
+    Returns
+    -------
+    HeadPosition
+    """
     return turned("on the back, nose up", Side.RIGHT, 0.0, -flexion_deg)
 
 

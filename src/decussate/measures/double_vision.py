@@ -25,6 +25,7 @@ from decussate.measures.ocular_alignment import (
     Gaze,
     predicted_deviations,
 )
+from decussate.measures.published_rows import read_tables, row_named
 from decussate.sides import Side
 
 __all__ = [
@@ -36,8 +37,10 @@ __all__ = [
     "muscles_behind_double_vision",
 ]
 
-_WEAKNESS = 0.75
-_TILT_SEEN_DEG = 2.0
+
+def _setting(name: str) -> float:
+    rows = read_tables("double_vision.yaml")["settings"]
+    return float(row_named(rows, name, "setting")["value"])
 
 
 class Orientation(StrEnum):
@@ -151,7 +154,7 @@ def images(muscle: EyeMuscle) -> dict[Gaze, Images]:
     -------
     dict of Gaze to Images
     """
-    found = predicted_deviations({muscle: _WEAKNESS}, muscle.side.other)
+    found = predicted_deviations({muscle: _setting("weakness tried")}, muscle.side.other)
     # An esodeviated right eye looks to its left, so its image lies to the right; a higher right
     # eye's image lies lower.
     return {
@@ -206,9 +209,12 @@ def _match(muscle: EyeMuscle, account: DoubleVision) -> MuscleMatch:
             ),
             (
                 "tilt of the image would be expected to be slight",
-                account.tilted is True and seen.tilt_deg < _TILT_SEEN_DEG,
+                account.tilted is True and seen.tilt_deg < _setting("smallest tilt noticed"),
             ),
-            ("the images would be farther apart elsewhere", share < 0.5),
+            (
+                "the images would be farther apart elsewhere",
+                share < _setting("smallest share of the greatest separation"),
+            ),
         )
         if wrong
     ]

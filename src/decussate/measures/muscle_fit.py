@@ -114,7 +114,17 @@ class MuscleWeakness:
 
 
 def allowance(name: str) -> float:
-    """Look up an allowance of the fit in ``data/muscle_fit.yaml``."""
+    """Look up an allowance of the fit in ``data/muscle_fit.yaml``.
+
+    Parameters
+    ----------
+    name : str
+
+    Returns
+    -------
+    float
+        In the unit the row names.
+    """
     return float(
         row_named(read_tables("muscle_fit.yaml")["allowances"], name, "allowance")["value"]
     )

@@ -71,7 +71,17 @@ _HELD_G = 0.02
 
 @cache
 def constant(name: str) -> float:
-    """Look up a constant of the model in ``data/muscle_mechanics.yaml``."""
+    """Look up a constant of the model in ``data/muscle_mechanics.yaml``.
+
+    Parameters
+    ----------
+    name : str
+
+    Returns
+    -------
+    float
+        In the unit the row names.
+    """
     rows = read_tables("muscle_mechanics.yaml")["constants"]
     return float(row_named(rows, name, "constant of the muscle model")["value"])
 
@@ -274,6 +284,8 @@ def aim_to_reach(
     """
     target = (np.atleast_1d(temporal_deg).astype(float), np.atleast_1d(up_deg).astype(float))
     lost = np.asarray(weakness, dtype=float)
+    if not lost.any():
+        return *target, np.full(target[0].shape, fill_value=True)
     maps = _drive_map(extorsion_deg)
 
     def imbalance(x: Array) -> Array:

@@ -36,6 +36,7 @@ __all__ = [
     "position_options",
     "provoked_canals",
     "shortfall",
+    "smallest_pull",
 ]
 
 
@@ -102,6 +103,11 @@ def _setting(name: str) -> float:
     return float(row_named(rows, name, "setting")["value"])
 
 
+def smallest_pull() -> float:
+    """Give the share of gravity along a canal below which debris may stay where it is."""
+    return _setting("smallest pull")
+
+
 def provoked_canals(
     start: HeadPosition, end: HeadPosition, *, planes: str = "DellaSantina2005"
 ) -> tuple[Provocation, ...]:
@@ -118,7 +124,7 @@ def provoked_canals(
         Canals with enough of gravity along them for debris to leave its place.
     """
     found = [provocation(start, end, c, planes=planes) for c in CANALS]
-    moving = [p for p in found if p.pull >= _setting("smallest pull")]
+    moving = [p for p in found if p.pull >= smallest_pull()]
     return tuple(sorted(moving, key=lambda p: -abs(p.fall)))
 
 
@@ -147,7 +153,7 @@ class Shortfall:
     @property
     def side_uncertain(self) -> bool:
         """True when the other ear's canal is provoked at least half as much."""
-        enough = self.other_ear.pull >= _setting("smallest pull")
+        enough = self.other_ear.pull >= smallest_pull()
         return enough and self.other_ear.fall >= 0.5 * self.reached.fall
 
 

@@ -36,6 +36,7 @@ from decussate.measures.positional_observation import (
     Mechanism,
     PositionalObservation,
 )
+from decussate.measures.positional_provocation import smallest_pull
 from decussate.measures.published_rows import read_tables, row_named
 from decussate.sides import Side
 
@@ -308,7 +309,7 @@ def _vertical_fits(seen: PositionalObservation, beat: FastPhase) -> list[CanalCa
                 fits, mechanism = excited, _mechanism(seen.duration_s)
             else:
                 moved = provocation(start, end, canal)
-                fits = moved.fall > 0.0 and moved.pull > 0.2
+                fits = moved.fall > 0.0 and moved.pull >= smallest_pull()
                 # Beating against the provoked direction needs debris beyond the ampulla's arm,
                 # and a torsion that names the ear.
                 fits = fits and (excited or (beat.torsion is not None and seen.side is canal.side))

@@ -2,7 +2,8 @@
 
 Each of the eight vertically acting muscles is paralysed in the mechanical model and the three
 comparisons are read off what the model does; nothing is looked up. The head tilt works through the
-counter-roll, which calls on the muscles that twist the eyes.
+counter-roll, which calls on the muscles that twist the eyes. Only the directions are used: patients
+show a larger change with tilt than counter-roll alone explains.
 
 References
 ----------
