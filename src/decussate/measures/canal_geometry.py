@@ -258,7 +258,7 @@ def supine(*, flexion_deg: float = 30.0) -> HeadPosition:
     Parameters
     ----------
     flexion_deg : float
-        0 to 90 degrees; 30 brings the horizontal canals upright.
+        0 to 90 degrees; 30 is usual, about 20 brings the horizontal canals upright.
 
     Returns
     -------
