@@ -15,7 +15,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from numbers import Real
 
-__all__ = ["MARKS", "PublishedCheck"]
+__all__ = ["MARKS", "PublishedCheck", "agrees"]
 
 MARKS = ("", "unconfirmed", "from memory", "common practice", "secondary")
 """How far the expected value can be trusted; empty when it was seen in the source."""
@@ -66,13 +66,14 @@ class PublishedCheck:
     def assert_holds(self) -> None:
         """Compare numbers within the tolerance and everything else for equality."""
         obtained = self.obtained()
-        assert _agrees(self.expected, obtained, self.tolerance), (
+        assert agrees(self.expected, obtained, self.tolerance), (
             f"{self}: {self.source} gives {self.expected!r}"
             f" (within {self.tolerance:g}), obtained {obtained!r}"
         )
 
 
-def _agrees(expected: object, obtained: object, tolerance: float) -> bool:
+def agrees(expected: object, obtained: object, tolerance: float) -> bool:
+    """Whether what was obtained is the published value, within the tolerance."""
     if isinstance(expected, bool) or isinstance(obtained, bool):
         return isinstance(expected, bool) and isinstance(obtained, bool) and expected is obtained
     if isinstance(expected, Real) and isinstance(obtained, Real):
@@ -85,6 +86,6 @@ def _agrees(expected: object, obtained: object, tolerance: float) -> bool:
             isinstance(obtained, Sequence)
             and not isinstance(obtained, str)
             and len(expected) == len(obtained)
-            and all(_agrees(e, o, tolerance) for e, o in zip(expected, obtained, strict=True))
+            and all(agrees(e, o, tolerance) for e, o in zip(expected, obtained, strict=True))
         )
     return bool(expected == obtained)
