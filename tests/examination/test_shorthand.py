@@ -3,11 +3,14 @@
 import re
 import time
 from datetime import UTC, datetime
+from importlib.resources import files
+from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
+from decussate.data_rows import read_rows
 from decussate.errors import BadInput
 from decussate.examination.catalogue import load_catalogue
 from decussate.examination.checking import check_findings, measured_response
@@ -19,6 +22,8 @@ from decussate.examination.document import (
     Story,
 )
 from decussate.examination.shorthand import LONGEST_NOTE, read_shorthand, write_shorthand
+from decussate.examination.shorthand_lexicon import phrase
+from decussate.examination.shorthand_words import lexicon_of
 from decussate.sides import Side
 
 CATALOGUE = load_catalogue()
@@ -104,6 +109,22 @@ WRITTEN = {
     "gag R absent": {"gag right absent"},
     "no gag R": {"gag right absent"},
     "tongue deviates R, wasted R": {"tongue_protrusion right", "tongue_bulk right present"},
+    "tongue deviates R and wasted R": {"tongue_protrusion right", "tongue_bulk right present"},
+    "tongue deviates R, wasted L": {"tongue_protrusion right", "tongue_bulk left present"},
+    "R ptosis with L miosis": {"upper_lid_position right abnormal", "pupil_size_light left small"},
+    "R arm and leg 4/5": {"arm_power right reduced", "leg_power right reduced"},
+    "no ptosis, diplopia or tinnitus": {
+        "upper_lid_position right normal",
+        "upper_lid_position left normal",
+        "ask_double_vision normal",
+        "ask_tinnitus right normal",
+        "ask_tinnitus left normal",
+    },
+    "L hypertropia worse on R gaze and L tilt": {
+        "alternate_cover_vertical left",
+        "vertical_deviation_by_gaze right",
+        "vertical_deviation_by_tilt left",
+    },
     "SCM R 3/5": {"sternomastoid_power right reduced"},
     "INO R": {
         "gaze_in right abnormal",
@@ -206,6 +227,13 @@ def test_what_it_reads_the_catalogue_accepts(text):
         ("68 y M; 70 y", "already given"),
         ("680 y", "0 to 120"),
         ("(alone)", "no finding"),
+        ("ptosis R and L miosis", "whose side"),
+        ("no ptosis and R miosis", "how far `no` reaches"),
+        ("no ptosis, diplopia", "whether `no` covers this"),
+        ("Weber R L", "both right and left"),
+        ("gag absent R, present R", "just before"),
+        ("power R 4/5", "no measurement"),
+        ("ptosis R > L", "'>'"),
         ("ptosis L purple, complete R", "continues text"),
     ],
 )
@@ -215,6 +243,10 @@ def test_what_cannot_be_read_is_kept_with_its_reason(text, reason):
     assert reason in reading.unread[-1].reason
     kept = reading.unread[-1]
     assert text[kept.column - 1 :].startswith(kept.text)
+
+
+def test_a_pinhole_acuity_may_stand_on_a_later_line():
+    assert "pinhole_acuity left present" in said("VA L 6/60\nRAPD L\nph L 6/12")
 
 
 def test_an_unread_fragment_has_its_line_and_column_and_spoils_nothing_else():
@@ -409,3 +441,52 @@ def test_the_longest_note_of_noise_takes_seconds(piece):
     reading = read_shorthand(text)
     assert time.perf_counter() - began < 15  # 2 to 4 s measured on two cores
     assert reading.findings or reading.unread
+
+
+# ---------------------------------------------------------------- the data behind it
+
+
+def test_the_page_of_examples_is_read_whole():
+    page = Path(__file__).parents[2] / "docs" / "shorthand.md"
+    lines = page.read_text(encoding="utf-8").splitlines()
+    note = "\n".join(line for line in lines if line.startswith("    "))
+    reading = read_shorthand(note)
+    assert reading.unread == ()
+    assert len(reading.findings) > 40
+    assert check_findings(reading.examination("x"), CATALOGUE) == ()
+
+
+TERMS = read_rows(files("decussate.examination") / "data" / "shorthand_terms.yaml")
+
+
+@pytest.mark.parametrize("row", TERMS, ids=[row["id"] for row in TERMS])
+def test_every_name_and_word_of_a_term_is_read(row):
+    keys = (*row.get("words", {}), *row.get("adds", {}))
+    words = [word.strip() for key in keys for word in key.split("|")]
+    for name in row["names"]:
+        notes = [f"{name} {word}" for word in words]
+        notes += [name] if "findings" in row else []
+        notes += [f"{name} normal"] if "normal" in row or "rest" in row else []
+        assert notes, name
+        for note in notes:
+            readings = [read_shorthand(note + side) for side in (" R", " both", "")]
+            whole = [one for one in readings if not one.unread]
+            assert whole, (note, readings[0].unread[0].reason)
+            for reading in whole:
+                assert reading.findings
+                assert check_findings(reading.examination("x"), CATALOGUE) == ()
+
+
+def test_every_name_of_a_test_reads_as_that_test_or_as_a_term_of_the_same_part():
+    lexicon = lexicon_of(CATALOGUE)
+    for test in BEDSIDE:
+        for name in lexicon.names[test.id]:
+            written = " ".join(phrase(name))
+            readings = [
+                read_shorthand(f"{written} {side} not tested") for side in ("R", "both", "")
+            ]
+            found = [one.findings for one in readings if not one.unread]
+            assert found, (name, readings[0].unread[0].reason)
+            parts = {CATALOGUE.test(each.test).nerve for one in found for each in one}
+            signs = {CATALOGUE.test(each.test).sign for one in found for each in one}
+            assert test.nerve in parts or test.sign in signs, (name, parts)

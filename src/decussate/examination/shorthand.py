@@ -14,9 +14,17 @@ from lark import Lark, Token, Tree
 
 from decussate.errors import BadInput
 from decussate.examination.catalogue import Catalogue, load_catalogue
-from decussate.examination.document import Examination, Finding, Story, UnreadText
-from decussate.examination.shorthand_fragment import Atom, Clause, NotUnderstood, read_fragment
-from decussate.examination.shorthand_lexicon import SILENT, Lexicon, Rest, lexicon_of
+from decussate.examination.document import (
+    Examination,
+    Finding,
+    MeasuredValue,
+    Story,
+    UnreadText,
+)
+from decussate.examination.shorthand_fragment import read_fragment
+from decussate.examination.shorthand_lexicon import SILENT, Lexicon, Rest
+from decussate.examination.shorthand_tokens import Atom, Clause, NotUnderstood, names_in
+from decussate.examination.shorthand_words import lexicon_of
 from decussate.examination.shorthand_writer import write_shorthand
 from decussate.sides import Side
 
@@ -121,10 +129,11 @@ class _Note:
     understood: list[Span] = field(default_factory=list)
     unread: list[tuple[Span, str]] = field(default_factory=list)
     rest: list[Rest] = field(default_factory=list)
+    measured: dict[tuple[str, Side | None], MeasuredValue] = field(default_factory=dict)
 
     def read_clause(self, tree: Tree[Token]) -> None:
         """Read the fragments of one clause; they share a name and a leading side."""
-        clause = Clause(self.lexicon, self.text)
+        clause = Clause(self.lexicon, self.text, measured=self.measured)
         for fragment in tree.children:
             items = fragment.children if isinstance(fragment, Tree) else []
             places = [item for item in items if isinstance(item, Token)]
@@ -136,7 +145,7 @@ class _Note:
                 self._read(atoms, clause)
                 self.understood.append(span)
             except NotUnderstood as reason:
-                clause = Clause(self.lexicon, self.text, broken=True)
+                clause = Clause(self.lexicon, self.text, broken=True, measured=self.measured)
                 self._keep(span, str(reason))
 
     def _read(self, atoms: list[Atom], clause: Clause) -> None:
@@ -146,7 +155,7 @@ class _Note:
         if told is not None:
             self._tell(told)
             return
-        if clause.broken and not _names_a_test(atoms, self.lexicon):
+        if clause.broken and not names_in(atoms, self.lexicon):
             raise NotUnderstood("it continues text that could not be read")
         reading = read_fragment(atoms, clause)
         self.findings += reading.findings
@@ -237,15 +246,6 @@ def _atoms(tokens: Sequence[Token]) -> Iterator[Atom]:
             continue
         key = re.sub("['’]", "", text.lower()) if token.type == "WORD" else text.lower()
         yield Atom(token.type, text, key, _start(token), _end(token))
-
-
-def _names_a_test(atoms: Sequence[Atom], lexicon: Lexicon) -> bool:
-    keys = [atom.key for atom in atoms]
-    return any(
-        tuple(keys[at : at + length]) in lexicon.heads
-        for at, key in enumerate(keys)
-        for length in range(1, lexicon.longest.get(key, 0) + 1)
-    )
 
 
 def _story_of(atoms: Sequence[Atom], lexicon: Lexicon) -> list[tuple[str, Any]] | None:

@@ -16,7 +16,8 @@ from decussate.examination.document import (
     MeasuredValue,
     Story,
 )
-from decussate.examination.shorthand_lexicon import Lexicon, lexicon_of, phrase
+from decussate.examination.shorthand_lexicon import Lexicon, phrase
+from decussate.examination.shorthand_words import lexicon_of
 from decussate.sides import Side
 
 __all__ = ["write_shorthand"]
