@@ -2,6 +2,7 @@
 
 import json
 from datetime import UTC, datetime, timedelta, timezone
+from importlib.resources import files
 from pathlib import Path
 
 import pytest
@@ -9,8 +10,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
 
+from decussate.data_rows import read_rows
 from decussate.errors import BadInput
 from decussate.examination.catalogue import load_catalogue
+from decussate.examination.document import CONTEXT_KEYS
 from decussate.examination.record import (
     Examination,
     Finding,
@@ -105,6 +108,11 @@ def test_every_code_that_names_a_side_has_its_mirror_image_in_the_catalogue():
 def test_the_published_schema_is_the_one_of_this_version():
     assert json.loads(PUBLISHED.read_text(encoding="utf-8")) == json_schema()
     Draft202012Validator.check_schema(json_schema())
+
+
+def test_the_contexts_of_the_story_are_those_the_anatomy_knows():
+    rows = read_rows(files("decussate.anatomy") / "data" / "contexts.yaml")
+    assert set(CONTEXT_KEYS) == {row["id"] for row in rows}
 
 
 def test_the_schema_refuses_what_the_reader_refuses():

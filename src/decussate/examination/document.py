@@ -40,6 +40,11 @@ ContextKey = Literal[
     "recent_surgery",
     "diabetes",
     "hypertension",
+    "demyelination",
+    "thyroid",
+    "autoimmune",
+    "obesity",
+    "since_birth",
 ]
 CONTEXT_KEYS: tuple[str, ...] = ContextKey.__args__  # type: ignore[attr-defined]
 
