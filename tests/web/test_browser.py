@@ -172,6 +172,44 @@ def test_a_full_normal_examination_takes_one_touch_a_part(open_page, app):
     }
 
 
+def test_double_vision_on_the_short_path_takes_at_most_30_touches(open_page, app):
+    # Drooping lid, large unreactive pupil, and weak adduction, elevation and depression of one eye:
+    # third nerve (Brazis, Masdeu, Biller: Localization in Clinical Neurology, 2011).
+    page = open_page(size="phone")
+    begin(page)
+    touches = 0
+
+    def tap(selector: str) -> None:
+        nonlocal touches
+        page.locator(selector).tap()
+        touches += 1
+        saved(page)
+
+    tap(".paths > summary")
+    tap(".paths button[value='double_vision']")
+    page.get_by_text("Double vision first").wait_for()
+    tap("#test-pupil_comparison .choice[value='record whole left']")
+    tap("#test-ask_double_vision .choice.ill")
+    graded = {
+        "upper_lid_position": "partial",
+        "light_direct": "absent",
+        "gaze_in": "reduced",
+        "gaze_up": "reduced",
+        "gaze_down": "reduced",
+    }
+    for test, response in graded.items():
+        tap(f"#test-{test} .cell.left .scale > summary")
+        tap(f"#test-{test} .cell.left .choice[value$=' {response}']")
+    places = []
+    while page.locator(".sweep button").count():
+        tap(".sweep button >> nth=0")
+        page.wait_for_timeout(300)
+        places.append(page.locator(".dock .where small").inner_text())
+    assert touches <= 30
+    assert len(set(places[-3:])) == 1, places
+    assert re.search("left third nerve", places[-1], re.IGNORECASE), places
+
+
 def test_results_follow_every_entry_and_undo_at_once(open_page, app):
     page = open_page()
     examination = begin(page)
@@ -359,6 +397,8 @@ def test_axe_finds_nothing_on_any_page(open_page, app, address, scheme):
     for path in pages:
         page.goto(address + path)
         wrong += violations(path)
+    # Tall enough for the whole page, or the dock would lie over whatever happens to be below it.
+    page.set_viewport_size({"width": 1440, "height": 9000})
     page.goto(address + place)
     wrong += violations("examination, closed")
     page.locator("#group-pupils > details > summary").click()

@@ -197,3 +197,22 @@ def test_a_database_that_cannot_be_written_is_said(enter, app, examination, monk
     assert answer.status_code == 507
     assert "Nothing was recorded" in answer.text
     assert "disk is full" in answer.text
+
+
+def test_a_short_path_is_kept_swept_and_taken_back(client, enter, present, app, examination):
+    form = {"entry": str(uuid4()), "path": "double_vision"}
+    answer = client.post(f"/examinations/{examination}/path", data=form, follow_redirects=False)
+    assert answer.status_code == 303
+    page = client.get(f"/examinations/{examination}").text
+    assert "Beyond this short path" in page
+    assert page.index('id="group-movements"') < page.index('id="group-smell"')
+    enter("sweep", group="throat")  # asks for nothing on this path
+    assert present() == set()
+    enter("sweep", group="pupils")
+    assert {test for test, _, _ in present()} == {"pupil_comparison", "light_direct"}
+    chosen = app.state.store.history(examination)[0].entry
+    answer = enter("undo", undoes=str(chosen.id))
+    assert answer.headers["hx-refresh"] == "true"
+    assert "Beyond this short path" not in client.get(f"/examinations/{examination}").text
+    form = {"entry": str(uuid4()), "path": "no_such_path"}
+    assert client.post(f"/examinations/{examination}/path", data=form).status_code == 422

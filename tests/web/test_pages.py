@@ -13,7 +13,7 @@ from decussate.examination.record import json_schema
 from decussate.records import Store
 from decussate.records.demo import demo_examinations, load_demo
 from decussate.web.app import create_app
-from decussate.web.bedside import chance_words, load_parts, part_of
+from decussate.web.bedside import chance_words, load_parts, load_paths, part_of
 from decussate.web.rendering import slug
 from decussate.web.view import finding_words
 
@@ -46,7 +46,7 @@ def test_without_demo_the_list_is_empty(tmp_path):
 
 def test_the_examination_page_says_whose_side_and_shows_every_part(client, examination):
     page = client.get(f"/examinations/{examination}").text
-    assert "facing the patient" in page
+    assert "as you face the patient" in page
     assert page.index("patient’s right") < page.index("patient’s left")
     for part in load_parts():
         assert f'id="group-{part.key}"' in page
@@ -55,7 +55,7 @@ def test_the_examination_page_says_whose_side_and_shows_every_part(client, exami
     assert DECIDES in page
     assert "Invented patient" in page
     # No test is shown as normal before it was recorded.
-    assert 'aria-pressed="true"' not in page
+    assert 'aria-pressed="true"' not in page.split('id="story"')[1]
 
 
 def test_right_stands_before_left_in_every_test(client, examination):
@@ -74,6 +74,15 @@ def test_every_test_of_the_catalogue_stands_once_on_the_page():
     on_page = [test.id for part in load_parts() for test in part.tests]
     assert len(on_page) == len(set(on_page)) == len(part_of())
     assert set(on_page) == {test.id for test in load_catalogue() if test.story is None}
+
+
+@pytest.mark.parametrize("path", list(load_paths()))
+def test_a_short_path_puts_its_tests_first_and_loses_none(path):
+    parts = load_parts(path)
+    assert {t.id for part in parts for t in part.routine} == load_paths()[path].tests
+    assert sorted(t.id for part in parts for t in part.tests) == sorted(part_of())
+    asked_for = [bool(part.routine) for part in parts]
+    assert asked_for == sorted(asked_for, reverse=True)
 
 
 def test_cautions_stand_before_the_buttons_of_their_test(client, examination):

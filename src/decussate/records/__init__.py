@@ -2,7 +2,14 @@
 
 from __future__ import annotations
 
-from decussate.records.entries import Entry, StoredEntry, TestSide, in_force, present_state
+from decussate.records.entries import (
+    Entry,
+    StoredEntry,
+    TestSide,
+    chosen_path,
+    in_force,
+    present_state,
+)
 from decussate.records.store import ExaminationHead, NotSaved, Receipt, Store
 
 __all__ = [
@@ -13,6 +20,7 @@ __all__ = [
     "Store",
     "StoredEntry",
     "TestSide",
+    "chosen_path",
     "in_force",
     "present_state",
 ]

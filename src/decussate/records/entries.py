@@ -17,7 +17,7 @@ from pydantic import BaseModel, ConfigDict
 from decussate.examination.record import Examination, Finding, Story, UnreadText
 from decussate.sides import Side
 
-__all__ = ["Entry", "StoredEntry", "TestSide", "in_force", "present_state"]
+__all__ = ["Entry", "StoredEntry", "TestSide", "chosen_path", "in_force", "present_state"]
 
 TestSide = tuple[str, Side | None]
 """A test and the side it was done on; None for a test without sides."""
@@ -41,6 +41,8 @@ class Entry(BaseModel):
         Shorthand that was not understood, kept word for word.
     settled : tuple of UnreadText
         Unread text that the clinician has dealt with.
+    path : str, optional
+        The short path chosen for the page, by its key; empty for the whole examination.
     undoes : UUID, optional
         The entry that this one takes back.
     by : str, optional
@@ -56,6 +58,7 @@ class Entry(BaseModel):
     not_old: tuple[TestSide, ...] = ()
     unread: tuple[UnreadText, ...] = ()
     settled: tuple[UnreadText, ...] = ()
+    path: str | None = None
     undoes: UUID | None = None
     by: str | None = None
 
@@ -107,6 +110,23 @@ def in_force(history: Sequence[StoredEntry]) -> tuple[StoredEntry, ...]:
             undone.add(stored.entry.undoes)
         kept.append(stored)
     return tuple(reversed(kept))
+
+
+def chosen_path(history: Sequence[StoredEntry]) -> str:
+    """Return the short path the examiner chose last; empty for the whole examination.
+
+    Parameters
+    ----------
+    history : sequence of StoredEntry
+        Every entry of one examination, oldest first.
+
+    Returns
+    -------
+    str
+        Key of the path.
+    """
+    chosen = [s.entry.path for s in in_force(history) if s.entry.path is not None]
+    return chosen[-1] if chosen else ""
 
 
 def present_state(

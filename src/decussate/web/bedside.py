@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from importlib.resources import files
 
@@ -11,7 +11,15 @@ from decussate.data_rows import read_rows
 from decussate.errors import BadInput
 from decussate.examination.catalogue import Catalogue, Test, load_catalogue
 
-__all__ = ["ChanceWord", "Part", "chance_words", "load_parts", "part_of"]
+__all__ = [
+    "ChanceWord",
+    "Part",
+    "ShortPath",
+    "chance_words",
+    "load_parts",
+    "load_paths",
+    "part_of",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,19 +51,26 @@ class Part:
 
 
 @cache
-def load_parts() -> tuple[Part, ...]:
+def load_parts(path: str = "") -> tuple[Part, ...]:
     """Return the parts of the page; together they hold every test of the catalogue once.
+
+    Parameters
+    ----------
+    path : str
+        Key of a short path; its tests are then the routine ones. Empty for the whole examination.
 
     Returns
     -------
     tuple of Part
-        In the order of the examination.
+        In the order of the examination; on a short path, the parts it asks for come first.
 
     Raises
     ------
     BadInput
         For a row that names an unknown test, a test of another nerve, or one named before.
     """
+    if path:
+        return _shortened(load_parts(), load_paths()[path])
     catalogue = load_catalogue()
     rows = list(read_rows(files(__package__) / "data" / "bedside.yaml"))
     named: set[str] = set()
@@ -98,6 +113,62 @@ def _pick(catalogue: Catalogue, name: str, nerve: str, named: set[str], where: s
         raise BadInput("test", name, f"a test of the nerve {nerve}", where=where)
     named.add(name)
     return test
+
+
+@dataclass(frozen=True, slots=True)
+class ShortPath:
+    """The tests that a complaint asks for first.
+
+    Parameters
+    ----------
+    key, title : str
+        Its name in the record, and on the page.
+    tests : frozenset of str
+        Ids of its tests.
+    """
+
+    key: str
+    title: str
+    tests: frozenset[str]
+
+
+@cache
+def load_paths() -> dict[str, ShortPath]:
+    """Return the short paths by key.
+
+    Returns
+    -------
+    dict of str to ShortPath
+        In the order they are offered.
+
+    Raises
+    ------
+    BadInput
+        For a row that names an unknown test, or one twice.
+    """
+    paths = {}
+    for row in read_rows(files(__package__) / "data" / "paths.yaml"):
+        row.only("id", "title", "tests", "source")
+        check_source(row["source"], row.where)
+        tests = frozenset(row["tests"])
+        unknown = sorted(tests - set(part_of()))
+        if unknown or len(tests) != len(row["tests"]):
+            found = ", ".join(unknown) or "a test named twice"
+            raise BadInput("tests", found, "tests of the page, each once", where=row.where)
+        paths[row["id"]] = ShortPath(row["id"], row["title"], tests)
+    return paths
+
+
+def _shortened(parts: tuple[Part, ...], path: ShortPath) -> tuple[Part, ...]:
+    laid_out = [
+        replace(
+            part,
+            routine=tuple(test for test in part.tests if test.id in path.tests),
+            further=tuple(test for test in part.tests if test.id not in path.tests),
+        )
+        for part in parts
+    ]
+    return tuple(sorted(laid_out, key=lambda part: not part.routine))
 
 
 @cache

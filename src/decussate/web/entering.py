@@ -31,10 +31,10 @@ from decussate.examination.record import (
 from decussate.examination.shorthand import read_shorthand
 from decussate.records import Entry, Store
 from decussate.sides import Side
-from decussate.web.bedside import load_parts, part_of
+from decussate.web.bedside import load_parts, load_paths, part_of
 from decussate.web.pages import check_identity
 from decussate.web.rendering import is_fragment, templates
-from decussate.web.state import bedside_state, store_of
+from decussate.web.state import bedside_state, path_of, store_of
 from decussate.web.view import sides_of
 
 __all__ = ["router"]
@@ -79,10 +79,11 @@ def enter_sweep(
     entry: Annotated[str, Form()],
 ) -> Response:
     """Record as normal the routine tests of a part that are not yet recorded."""
-    part = next((part for part in load_parts() if part.key == group), None)
+    store = store_of(request)
+    parts = load_parts(path_of(store.history(examination_id)))
+    part = next((part for part in parts if part.key == group), None)
     if part is None:
         raise BadInput("part of the examination", group, "a part of the page")
-    store = store_of(request)
     present = {(f.test, f.side) for f in store.examination(examination_id).present()}
     findings = tuple(
         Finding(test=test.id, side=side, response="normal")
@@ -94,6 +95,20 @@ def enter_sweep(
         _append(store, examination_id, entry, {"findings": findings})
     tests = frozenset(finding.test for finding in findings)
     return _answer(request, store, examination_id, tests, f"#group-{part.key}")
+
+
+@router.post("/path")
+def choose_path(
+    request: Request,
+    examination_id: str,
+    entry: Annotated[str, Form()],
+    path: Annotated[str, Form()] = "",
+) -> Response:
+    """Choose a short path, or the whole examination again."""
+    if path and path not in load_paths():
+        raise BadInput("short path", path, "one of " + ", ".join(load_paths()))
+    _append(store_of(request), examination_id, entry, {"path": path})
+    return RedirectResponse(f"/examinations/{examination_id}", 303)
 
 
 @router.post("/undo")
@@ -110,6 +125,8 @@ def enter_undo(
     if undone is None:
         raise BadInput("entry to undo", undoes, "an entry of this examination")
     _append(store, examination_id, entry, {"undoes": target})
+    if undone.path is not None and is_fragment(request):
+        return Response(headers={"HX-Refresh": "true"})  # the page is laid out anew
     return _answer(request, store, examination_id, undone.tests, "", WRITTEN)
 
 

@@ -59,6 +59,7 @@ def problem_response(request: Request, problem: BadInput, status: int) -> Respon
             "hint": problem.hint,
         },
         "back": "/",
+        "closable": is_fragment(request),
     }
     if is_fragment(request):
         body = templates.get_template("_problem.html").render(context)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import cache
 from typing import Any
 from uuid import UUID
@@ -12,12 +13,19 @@ from decussate.anatomy import load_atlas
 from decussate.examination.catalogue import Test
 from decussate.examination.document import CONTEXT_KEYS
 from decussate.examination.record import Examination
-from decussate.records import ExaminationHead, Store, StoredEntry, in_force, present_state
-from decussate.web.bedside import load_parts, part_of
+from decussate.records import (
+    ExaminationHead,
+    Store,
+    StoredEntry,
+    chosen_path,
+    in_force,
+    present_state,
+)
+from decussate.web.bedside import load_parts, load_paths, part_of
 from decussate.web.conclusions import conclude
 from decussate.web.view import CardView, card_view, entry_words, part_view, story_words
 
-__all__ = ["bedside_state", "store_of"]
+__all__ = ["bedside_state", "path_of", "store_of"]
 
 STORY_CHOICES = (
     ("sex", "Sex", ("female", "male")),
@@ -30,6 +38,12 @@ def store_of(request: Request) -> Store:
     """Return the store this application was made with."""
     store: Store = request.app.state.store
     return store
+
+
+def path_of(history: Sequence[StoredEntry]) -> str:
+    """Return the short path to show; one no longer offered gives the whole examination."""
+    path = chosen_path(history)
+    return path if path in load_paths() else ""
 
 
 def bedside_state(
@@ -78,13 +92,16 @@ def _parts_of_page(
     def card_of(test: Test) -> CardView:
         return card_view(test, present, old)
 
+    path = path_of(history)
     contexts = load_atlas().contexts
     return {
         "head": head,
         "invented": "patient, invented hospital" if head.invented else "",
-        "groups": tuple(part_view(part, present) for part in load_parts()),
+        "groups": tuple(part_view(part, present) for part in load_parts(path)),
+        "path": path,
+        "paths": tuple(load_paths().values()),
         "card_of": card_of,
-        "caution_first": _caution_first(),
+        "caution_first": _caution_first(path),
         "story": examination.story.model_dump(),
         "story_said": story_words(examination.story),
         "story_choices": STORY_CHOICES,
@@ -101,10 +118,10 @@ def _parts_of_page(
 
 
 @cache
-def _caution_first() -> dict[str, frozenset[str]]:
+def _caution_first(path: str) -> dict[str, frozenset[str]]:
     """Return the tests at which each caution is spelt out: the first of each part to need it."""
     first: dict[str, set[str]] = {}
-    for part in load_parts():
+    for part in load_parts(path):
         for key in {key for test in part.tests for key in test.cautions}:
             place = next(test.id for test in part.tests if key in test.cautions)
             first.setdefault(key, set()).add(place)

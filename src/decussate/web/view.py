@@ -20,7 +20,7 @@ from decussate.examination.record import (
 )
 from decussate.records import Entry
 from decussate.sides import Side
-from decussate.web.bedside import Part
+from decussate.web.bedside import Part, load_paths
 
 __all__ = [
     "CardView",
@@ -155,6 +155,9 @@ def entry_words(entry: Entry) -> str:
     elif entry.findings:
         normal = sum(f.response == "normal" for f in entry.findings)
         words.append(f"{len(entry.findings)} findings, {normal} of them normal")
+    if entry.path is not None:
+        path = load_paths().get(entry.path)
+        words.append(f"Short path: {path.title}" if path else "The whole examination")
     if entry.story is not None:
         words.append(f"Story: {story_words(entry.story)}")
     catalogue = load_catalogue()

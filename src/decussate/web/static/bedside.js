@@ -114,6 +114,7 @@ document.addEventListener("click", (event) => {
     reveal(link.hash);
   }
   if (event.target.closest("[data-print]")) print();
+  event.target.closest("[data-close]")?.closest(".problem").remove();
   const copy = event.target.closest("[data-copy]");
   if (copy) {
     const said = document.getElementById("copied");
