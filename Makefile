@@ -23,6 +23,7 @@ types: .venv/test-ready
 	$(PYTHON) -m venv .venv
 	$(PIP) --require-hashes -r requirements.lock
 	$(PIP) --no-build-isolation --no-deps -e .
+	$(BIN)/python -m decussate.localisation.cache
 	touch $@
 
 .venv/test-ready: .venv/run-ready requirements-dev.lock

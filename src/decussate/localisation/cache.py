@@ -23,9 +23,10 @@ from numpy.typing import NDArray
 from decussate.anatomy import Atlas, Piece, load_atlas
 from decussate.localisation.lesions import Lesions, Site
 from decussate.localisation.model import Model, SignKey, SignTable, compile_model
+from decussate.localisation.pair_model import PairModel, PairSign, compile_pairs
 from decussate.sides import Side
 
-__all__ = ["cache_folder", "load_model"]
+__all__ = ["cache_folder", "load_model", "load_pairs"]
 
 
 def cache_folder() -> Path:
@@ -94,26 +95,22 @@ def _write(file: Path, model: Model) -> None:
     amount, _ = _joined([lesions.damage[piece][1] for piece in pieces])
     tables = list(model.signs.items())
     probability, levels_end = _joined([table.probability.ravel() for _, table in tables])
-    arrays: dict[str, NDArray[np.generic]] = {
-        "sites": np.array([_key(site.place, site.side) for site in lesions.sites]),
-        "site_of": lesions.site_of,
-        "weight": lesions.weight,
-        "pieces": np.array([_key(piece.structure, piece.side) for piece in pieces]),
-        "damage_columns": columns,
-        "damage_amount": amount,
-        "damage_ends": ends,
-        "signs": np.array([_key(*key) for key, _ in tables]),
-        "probability": probability,
-        "probability_ends": levels_end,
-        "level_of": np.stack([table.level_of for _, table in tables]),
-    }
-    try:
-        file.parent.mkdir(parents=True, exist_ok=True)
-        with tempfile.NamedTemporaryFile(dir=file.parent, suffix=".part", delete=False) as part:
-            np.savez(part, allow_pickle=False, **arrays)
-        Path(part.name).replace(file)  # whole or not at all, whoever else is writing
-    except OSError:
-        return
+    _save(
+        file,
+        {
+            "sites": np.array([_key(site.place, site.side) for site in lesions.sites]),
+            "site_of": lesions.site_of,
+            "weight": lesions.weight,
+            "pieces": np.array([_key(piece.structure, piece.side) for piece in pieces]),
+            "damage_columns": columns,
+            "damage_amount": amount,
+            "damage_ends": ends,
+            "signs": np.array([_key(*key) for key, _ in tables]),
+            "probability": probability,
+            "probability_ends": levels_end,
+            "level_of": np.stack([table.level_of for _, table in tables]),
+        },
+    )
 
 
 def _read(file: Path, atlas: Atlas) -> Model:
@@ -140,3 +137,80 @@ def _read(file: Path, atlas: Atlas) -> Model:
             tables[key] = SignTable(states, table, level_of[row])
             start = end
     return Model(atlas, lesions, tables, np.flatnonzero(np.diff(site_of, prepend=-1)))
+
+
+@cache
+def load_pairs() -> PairModel:
+    """Return the pairs of the package's model, read from disk when they are there.
+
+    Returns
+    -------
+    PairModel
+        Equal to a newly compiled one; the same object throughout a process.
+    """
+    file = cache_folder() / f"pairs-{_digest()}.npz"
+    try:
+        return _read_pairs(file)
+    except (OSError, ValueError, KeyError, zipfile.BadZipFile):
+        pairs = compile_pairs(load_model())
+        _write_pairs(file, pairs)
+        return pairs
+
+
+def _write_pairs(file: Path, pairs: PairModel) -> None:
+    tables = list(pairs.signs.values())
+    affected, affected_ends = _joined([table.affected for table in tables])
+    alone, _ = _joined([table.alone for table in tables])
+    together, together_ends = _joined([table.together.ravel() for table in tables])
+    probability, probability_ends = _joined([table.probability.ravel() for table in tables])
+    _save(
+        file,
+        {
+            "columns": pairs.columns,
+            "site_of": pairs.site_of,
+            "weight": pairs.weight,
+            "signs": np.array([_key(*key) for key in pairs.signs]),
+            "states": np.array([table.probability.shape[1] for table in tables]),
+            "affected": affected,
+            "affected_ends": affected_ends,
+            "alone": alone,
+            "together": together,
+            "together_ends": together_ends,
+            "probability": probability,
+            "probability_ends": probability_ends,
+        },
+    )
+
+
+def _read_pairs(file: Path) -> PairModel:
+    with np.load(file, allow_pickle=False) as data:
+        arrays = {name: data[name] for name in data.files}
+    affected = np.split(arrays["affected"], arrays["affected_ends"][:-1])
+    alone = np.split(arrays["alone"], arrays["affected_ends"][:-1])
+    together = np.split(arrays["together"], arrays["together_ends"][:-1])
+    probability = np.split(arrays["probability"], arrays["probability_ends"][:-1])
+    signs = {
+        _unkey(str(text)): PairSign(
+            affected[k],
+            probability[k].reshape(-1, arrays["states"][k]),
+            alone[k],
+            together[k].reshape(len(affected[k]), len(affected[k])),
+        )
+        for k, text in enumerate(arrays["signs"])
+    }
+    return PairModel(arrays["columns"], arrays["site_of"], arrays["weight"], signs)
+
+
+def _save(file: Path, arrays: dict[str, NDArray[np.generic]]) -> None:
+    """Write arrays to a file, whole or not at all, whoever else is writing it."""
+    try:
+        file.parent.mkdir(parents=True, exist_ok=True)
+        with tempfile.NamedTemporaryFile(dir=file.parent, suffix=".part", delete=False) as part:
+            np.savez(part, allow_pickle=False, **arrays)
+        Path(part.name).replace(file)
+    except OSError:
+        return
+
+
+if __name__ == "__main__":  # what `make run` calls once, so that the first answer is quick
+    load_pairs()

@@ -175,7 +175,7 @@ def localise(
     catalogue = catalogue or load_catalogue()
     posterior = posterior_of(examination, model, catalogue)
     probability = posterior.sites
-    names = [_name(model, index) for index in range(len(probability))]
+    names = [site_name(model, index) for index in range(len(probability))]
     order = sorted(range(len(probability)), key=lambda i: (-probability[i], names[i]))
     leading = order[:EXPLAINED_IN_FULL] if posterior.observations else []
     reasons = dict(zip(leading, weigh(posterior, leading, catalogue), strict=True))
@@ -213,7 +213,8 @@ def localise(
     )
 
 
-def _name(model: Model, index: int) -> str:
+def site_name(model: Model, index: int) -> str:
+    """Return the name of a site, with its side in words."""
     site = model.lesions.sites[index]
     name = model.atlas.places[site.place].name
     return f"{site.side.value} {name}" if site.side else name

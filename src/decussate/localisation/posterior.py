@@ -82,6 +82,19 @@ class Posterior:
         left = self._log_joint - self._log_sign[sign]
         return left + self.log_likelihood(sign, others) if others else left
 
+    def sign_likelihoods(self) -> Mapping[SignKey, Array]:
+        """Return, for each observed sign, the probability of its responses given each state."""
+        return {
+            sign: np.prod([one.likelihood for one in known.values()], axis=0)
+            for sign, known in self._by_sign.items()
+            if known
+        }
+
+    @property
+    def log_joint(self) -> Array:
+        """Log of prior times likelihood of each lesion, not normalised, shape (n_columns,)."""
+        return self._log_joint
+
     @property
     def observations(self) -> tuple[Observation, ...]:
         """All observations taken in."""
