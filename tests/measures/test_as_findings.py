@@ -235,7 +235,7 @@ def test_deviations_mirror(seen):
 beats = st.none() | st.builds(FastPhase, sides, st.sampled_from([-1, 0, 1]), st.none() | sides)
 
 
-@settings(max_examples=40)
+@settings(max_examples=150)
 @given(st.dictionaries(st.sampled_from(Gaze), beats), st.none() | sides, st.none() | st.booleans())
 def test_nystagmus_mirrors(seen, larger, fixation):
     nystagmus = Nystagmus(seen, fixation_suppresses=fixation, larger_in=larger)
@@ -499,6 +499,10 @@ def test_end_point_beats_are_normal_and_downbeat_is_sought_looking_down():
     assert held["nystagmus_side_gaze", LEFT] == "present"
     down = Nystagmus({Gaze.AHEAD: None, Gaze.DOWN_LEFT: FastPhase(upward=-1)})
     assert answers(nystagmus_findings(down))["nystagmus_vertical_beat", None] == "down"
+    both = {Gaze.DOWN_LEFT: FastPhase(upward=-1), Gaze.DOWN_RIGHT: FastPhase(upward=1)}
+    assert answers(nystagmus_findings(Nystagmus(both)))["nystagmus_vertical_beat", None] == (
+        "abnormal"
+    )
     assert answers(nystagmus_findings(Nystagmus({}))) == {}
 
 

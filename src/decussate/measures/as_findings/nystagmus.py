@@ -62,8 +62,12 @@ def nystagmus_findings(seen: Nystagmus) -> tuple[Finding, ...]:
 def _vertical(seen: Nystagmus) -> list[Finding]:
     """Write the vertical beat: straight ahead, else in down-and-side gaze, where it is clearest."""
     looked = [g for g in (Gaze.AHEAD, Gaze.DOWN_RIGHT, Gaze.DOWN_LEFT) if g in seen.beats]
-    beats = [beat.upward for g in looked if (beat := seen.beats[g]) is not None and beat.upward]
+    beats = {g: beat.upward for g in looked if (beat := seen.beats[g]) is not None and beat.upward}
     if not looked:
         return []
-    word = {1: "up", -1: "down"}[beats[0]] if beats else "normal"
+    directions = {beats[Gaze.AHEAD]} if Gaze.AHEAD in beats else set(beats.values())
+    if len(directions) > 1:
+        comment = "up in one direction of gaze, down in the other"
+        return [stated("nystagmus_vertical_beat", "abnormal", comment=comment)]
+    word = {(): "normal", (1,): "up", (-1,): "down"}[tuple(directions)]
     return [stated("nystagmus_vertical_beat", word)]

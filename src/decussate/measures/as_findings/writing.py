@@ -24,7 +24,16 @@ _FILE = "as_findings.yaml"
 
 
 def rows(table: str) -> tuple[PublishedRow, ...]:
-    """Give the rows of a table of ``data/as_findings.yaml``."""
+    """Give the rows of a table of ``data/as_findings.yaml``.
+
+    Parameters
+    ----------
+    table : str
+
+    Returns
+    -------
+    tuple of PublishedRow
+    """
     return read_tables(_FILE)[table]
 
 
@@ -107,18 +116,62 @@ def stated(
 
 
 def graded(test: str, scale: str, seen: object, side: Side | None = None) -> Finding:
-    """Write a finding from a graded result, by the rows of ``data/as_findings.yaml``."""
+    """Write a finding from a graded result, by the rows of ``data/as_findings.yaml``.
+
+    Parameters
+    ----------
+    test : str
+        Id of a test.
+    scale : str
+        Name of the scale in the data file.
+    seen : object
+        The grade; its text is looked up.
+    side : Side, optional
+
+    Returns
+    -------
+    Finding
+
+    Raises
+    ------
+    BadInput
+        If the scale has no such grade.
+    """
     return stated(test, response_to(scale, seen), side)
 
 
 def could_not(test: str, reason: str, side: Side | None = None) -> Finding:
-    """Write that a test gave no answer, and why."""
+    """Write that a test gave no answer, and why.
+
+    Parameters
+    ----------
+    test : str
+        Id of a test.
+    reason : str
+    side : Side, optional
+
+    Returns
+    -------
+    Finding
+    """
     load_catalogue().test(test)
     return Finding(test=test, side=side, response=COULD_NOT_BE_TESTED, reason=reason)
 
 
 def response_to(scale: str, seen: object) -> str:
     """Give the response a graded result stands for.
+
+    Parameters
+    ----------
+    scale : str
+        Name of the scale in ``data/as_findings.yaml``.
+    seen : object
+        The grade; its text is looked up.
+
+    Returns
+    -------
+    str
+        Code of the response.
 
     Raises
     ------
@@ -133,13 +186,37 @@ def response_to(scale: str, seen: object) -> str:
 
 
 def within_scale(test: str, value: float) -> float:
-    """Bring a value into the scale of a test that stops short of what can be measured."""
+    """Bring a value into the scale of a test that stops short of what can be measured.
+
+    Parameters
+    ----------
+    test : str
+        Id of a test.
+    value : float
+        In the unit of the test.
+
+    Returns
+    -------
+    float
+        The nearest value of the scale.
+    """
     scale = load_catalogue().test(test).measurement
     return value if scale is None else min(max(value, scale.low), scale.high)
 
 
 def deviation_limit_pd(name: str) -> float:
-    """Give the smallest ``"horizontal"`` or ``"vertical"`` deviation called one, prism dioptres."""
+    """Give the smallest deviation that is called one.
+
+    Parameters
+    ----------
+    name : str
+        ``"horizontal"`` or ``"vertical"``.
+
+    Returns
+    -------
+    float
+        Prism dioptres.
+    """
     return float(row_named(rows("deviation_limits"), name, "deviation")["prism_dioptres"])
 
 
