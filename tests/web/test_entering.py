@@ -1,5 +1,6 @@
 """What the page sends becomes one entry, saved before it is answered."""
 
+from concurrent.futures import ThreadPoolExecutor
 from uuid import uuid4
 
 import pytest
@@ -8,6 +9,8 @@ from decussate.examination.catalogue import load_catalogue
 from decussate.records import NotSaved
 from decussate.web.bedside import load_parts
 from decussate.web.view import sides_of
+
+FRAGMENT = {"hx-request": "true"}
 
 
 def test_one_touch_records_one_finding_and_answers_with_the_parts_that_change(enter, present):
@@ -216,3 +219,21 @@ def test_a_short_path_is_kept_swept_and_taken_back(client, enter, present, app, 
     assert "Beyond this short path" not in client.get(f"/examinations/{examination}").text
     form = {"entry": str(uuid4()), "path": "no_such_path"}
     assert client.post(f"/examinations/{examination}/path", data=form).status_code == 422
+
+
+def test_two_devices_on_one_examination_lose_and_double_nothing(client, app, examination):
+    tests = [test.id for part in load_parts() for test in part.routine if test.paired][:12]
+
+    def device(side: str) -> None:
+        for test in tests:
+            form = {"entry": str(uuid4()), "test": test, "choice": f"record {side} normal"}
+            address = f"/examinations/{examination}/findings"
+            for _ in range(2):  # each sent twice, as after a dropped answer
+                assert client.post(address, data=form, headers=FRAGMENT).status_code == 200
+
+    with ThreadPoolExecutor(2) as devices:
+        list(devices.map(device, ("right", "left")))
+    history = app.state.store.history(examination)
+    assert len(history) == 2 * len(tests)
+    found = app.state.store.examination(examination).present()
+    assert {(f.test, f.side) for f in found} == {(t, s) for t in tests for s in ("right", "left")}

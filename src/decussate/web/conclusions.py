@@ -8,7 +8,7 @@ from functools import lru_cache
 
 from decussate.examination.catalogue import load_catalogue
 from decussate.examination.record import Examination
-from decussate.localisation import Candidate, Localisation, Reason, localise
+from decussate.localisation import Candidate, Localisation, NextTest, Reason, localise
 from decussate.urgency.rules import Alert, evaluate
 from decussate.web.bedside import chance_words
 
@@ -109,17 +109,25 @@ def conclude(examination: Examination) -> Conclusion:
             if candidate.probability >= LEAST_CHANCE_SHOWN
         ),
         unexplained=_reasons(localisation.unexplained),
-        next_tests=tuple(
-            NextView(
-                test=found.test,
-                side=str(found.side or ""),
-                name=load_catalogue().test(found.test).name,
-                seconds=round(found.seconds),
-                bits=found.bits,
-                cautions=_cautions(found.test),
-            )
-            for found in localisation.next_tests[:NEXT_TESTS_SHOWN]
-        ),
+        next_tests=_next_tests(localisation.next_tests),
+    )
+
+
+def _next_tests(found: Iterable[NextTest]) -> tuple[NextView, ...]:
+    """Return the tests worth doing next; one that is wanted on both sides stands once, sideless."""
+    by_test: dict[str, list[NextTest]] = {}
+    for wanted in found:
+        by_test.setdefault(wanted.test, []).append(wanted)
+    return tuple(
+        NextView(
+            test=test,
+            side=str(sides[0].side or "") if len(sides) == 1 else "",
+            name=load_catalogue().test(test).name,
+            seconds=round(sides[0].seconds),
+            bits=max(side.bits for side in sides),
+            cautions=_cautions(test),
+        )
+        for test, sides in list(by_test.items())[:NEXT_TESTS_SHOWN]
     )
 
 

@@ -153,8 +153,8 @@ def entry_words(entry: Entry) -> str:
     if len(entry.findings) == 1:
         words.append(finding_words(entry.findings[0]))
     elif entry.findings:
-        normal = sum(f.response == "normal" for f in entry.findings)
-        words.append(f"{len(entry.findings)} findings, {normal} of them normal")
+        ill = sum(is_abnormal(f) for f in entry.findings)
+        words.append(f"{len(entry.findings)} findings, {ill or 'none'} abnormal")
     if entry.path is not None:
         path = load_paths().get(entry.path)
         words.append(f"Short path: {path.title}" if path else "The whole examination")
