@@ -91,6 +91,12 @@ class Posterior:
         }
 
     @property
+    def field(self) -> Array:
+        """Probability of each lesion given the story alone, shape (n_columns,); sums to 1."""
+        logs = self.log_prior + np.log(self.model.lesions.weight)
+        return checked(np.exp(logs - log_sum(logs)))
+
+    @property
     def log_joint(self) -> Array:
         """Log of prior times likelihood of each lesion, not normalised, shape (n_columns,)."""
         return self._log_joint

@@ -8,7 +8,7 @@ import numpy as np
 
 from decussate.examination.catalogue import Catalogue
 from decussate.localisation.observation import Observation
-from decussate.localisation.posterior import Posterior, log_sum
+from decussate.localisation.posterior import Posterior
 from decussate.sides import Side
 
 __all__ = ["Reason", "Reasons", "weigh"]
@@ -16,8 +16,8 @@ __all__ = ["Reason", "Reasons", "weigh"]
 TELLING = 0.15
 """Smallest weight, in log10 units, that is listed as a reason (a factor of 1.4; judgement)."""
 RARELY_EXPECTED = 0.2
-"""An abnormal finding that a lesion of the place would give more rarely than this is unexplained
-(judgement)."""
+"""Unexplained is an abnormal finding whose sign is abnormal more rarely than this with the lesion
+in its most fitting pattern (judgement)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,9 +36,9 @@ class Reason:
         In words: side, test and response.
     log10 : float
         Logarithm to base 10 of the likelihood ratio: how many times more likely the finding is if
-        the lesion is there than if it is elsewhere, all other findings being taken into account.
+        the lesion is there than among lesions anywhere else.
     expected : float
-        Probability of an abnormal state of the sign if the lesion is there, given all else.
+        Probability that the lesion gives the sign an abnormal state, given all findings.
     """
 
     test: str
@@ -71,8 +71,10 @@ def finding_text(observation: Observation, catalogue: Catalogue) -> str:
 def weigh(posterior: Posterior, sites: list[int], catalogue: Catalogue) -> list[Reasons]:
     """Return the reasons for each of some sites.
 
-    For each finding and site, compares the probability of the finding if the lesion is there with
-    that if it is anywhere else, lesions being weighted by all the other findings.
+    For each finding and site, compares the probability of the finding if the lesion is there (its
+    patterns weighted by all the other findings) with that among lesions anywhere else, as frequent
+    as they are given the story alone. Comparing with the field, not with the runners-up, keeps a
+    telling finding telling when several others say the same.
 
     Parameters
     ----------
@@ -89,41 +91,32 @@ def weigh(posterior: Posterior, sites: list[int], catalogue: Catalogue) -> list[
         One for each site, each list strongest first.
     """
     model = posterior.model
+    field = posterior.field
     found: list[list[tuple[Reason, bool]]] = [[] for _ in sites]
     for observation in posterior.observations:
         table = model.signs[observation.sign]
         rest = posterior.without(observation)
-        weight = np.exp(rest - rest.max())
         likelihood = (table.probability @ observation.likelihood)[table.level_of]
         sign = model.atlas.signs[observation.sign[0]]
         abnormal = (1 - table.probability[:, table.states.index(sign.neutral)])[table.level_of]
-        joint = weight * likelihood
-        all_joint, all_weight = joint.sum(), weight.sum()
-        is_abnormal = observation.finding.response != "normal"
+        in_field = field * likelihood
         for place, site in enumerate(sites):
             columns = _columns(posterior, site)
-            here, here_weight = joint[columns].sum(), weight[columns].sum()
-            if here_weight == 0:  # beaten by more than floating point can hold: weigh it alone
-                alone = np.exp(rest[columns] - log_sum(rest[columns]))
-                inside = float((alone * likelihood[columns]).sum())
-                expected = float((alone * abnormal[columns]).sum())
-            else:
-                inside = float(here / here_weight)
-                expected = float((weight[columns] * abnormal[columns]).sum() / here_weight)
-            elsewhere_weight = all_weight - here_weight
-            if elsewhere_weight <= 0:
-                outside = float(likelihood.mean())
-            else:
-                outside = float((all_joint - here) / elsewhere_weight)
+            here = np.exp(rest[columns] - rest[columns].max())
+            with_it = here * likelihood[columns]
+            inside = float(with_it.sum() / here.sum())
+            expected = float((with_it * abnormal[columns]).sum() / with_it.sum())
+            elsewhere = 1 - field[columns].sum()
+            outside = float((in_field.sum() - in_field[columns].sum()) / elsewhere)
             reason = Reason(
                 observation.finding.test,
                 observation.finding.side,
                 observation.finding.response,
                 finding_text(observation, catalogue),
-                float(np.log10(inside) - np.log10(max(outside, 1e-300))),
+                float(np.log10(inside) - np.log10(outside)),
                 expected,
             )
-            found[place].append((reason, is_abnormal))
+            found[place].append((reason, observation.finding.response != "normal"))
     return [_sorted(reasons) for reasons in found]
 
 
