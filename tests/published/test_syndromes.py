@@ -1,4 +1,4 @@
-"""Classical syndromes must follow from the anatomy: signs from the place, and the place from the signs."""
+"""Classical syndromes follow from the anatomy: signs from the place, and place from the signs."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+
 from decussate.bibliography import check_source
 from decussate.data_rows import Row, read_rows
 from decussate.examination.catalogue import load_catalogue
