@@ -5,6 +5,7 @@ import threading
 import time
 from collections.abc import Iterator
 from pathlib import Path
+from urllib.parse import urlsplit
 from uuid import uuid4
 
 import pytest
@@ -14,6 +15,7 @@ from fastapi.testclient import TestClient
 from decussate.web.app import create_app
 
 CHROMIUM = "/usr/bin/chromium"
+SIZES = {"phone": (360, 780), "tablet": (820, 1180), "laptop": (1440, 900)}
 OWN_PAGE = {"sec-fetch-site": "same-origin"}
 FRAGMENT = {"hx-request": "true"}
 
@@ -96,3 +98,40 @@ def browser():
         )
         yield found
         found.close()
+
+
+@pytest.fixture
+def open_page(browser, address) -> Iterator:
+    """Open a page in a new browser; afterwards nothing may have gone elsewhere or gone wrong."""
+    contexts = []
+    asked: list[str] = []
+    trouble: list[str] = []
+
+    def open_(path: str = "/", size: str = "laptop", scheme: str = "light", **more):
+        width, height = SIZES[size]
+        context = browser.new_context(
+            viewport={"width": width, "height": height},
+            color_scheme=scheme,
+            has_touch=size != "laptop",
+            reduced_motion="reduce",
+            **more,
+        )
+        contexts.append(context)
+        page = context.new_page()
+        page.set_default_timeout(8000)
+        page.on("request", lambda request: asked.append(request.url))
+        page.on("pageerror", lambda error: trouble.append(str(error)))
+        page.on(
+            "console",
+            lambda said: trouble.append(said.text) if said.type == "error" else None,
+        )
+        page.goto(address + path)
+        return page
+
+    open_.trouble = trouble
+    yield open_
+    for context in contexts:
+        context.close()
+    assert asked
+    assert {urlsplit(url).hostname for url in asked} == {"127.0.0.1"}
+    assert trouble == []

@@ -1,13 +1,7 @@
-"""The bedside page in a browser: by touch, by keys and by shorthand; nothing lost, nothing doubled.
-
-Accessibility is checked with axe-core against WCAG 2.2 A and AA; target size against the 44 CSS
-pixels of WCAG 2.2, success criterion 2.5.5.
-"""
+"""The bedside page in a browser, by touch, keys and shorthand: nothing lost, nothing doubled."""
 
 import re
 import time
-from collections.abc import Iterator
-from urllib.parse import urlsplit
 
 import pytest
 
@@ -17,7 +11,6 @@ from decussate.web.view import entry_words, sides_of
 pytestmark = pytest.mark.browser
 
 PARTS = load_parts()
-SIZES = {"phone": (360, 780), "tablet": (820, 1180), "laptop": (1440, 900)}
 
 # One short examination: a wide left pupil that reacts poorly, with a lid that droops.
 EXPECTED = {
@@ -32,43 +25,6 @@ SHORTHAND = (
     "direct light reaction R normal, L absent\n"
     "anisocoria left"
 )
-
-
-@pytest.fixture
-def open_page(browser, address) -> Iterator:
-    """Open a page in a new browser; afterwards nothing may have gone elsewhere or gone wrong."""
-    contexts = []
-    asked: list[str] = []
-    trouble: list[str] = []
-
-    def open_(path: str = "/", size: str = "laptop", scheme: str = "light", **more):
-        width, height = SIZES[size]
-        context = browser.new_context(
-            viewport={"width": width, "height": height},
-            color_scheme=scheme,
-            has_touch=size != "laptop",
-            reduced_motion="reduce",
-            **more,
-        )
-        contexts.append(context)
-        page = context.new_page()
-        page.set_default_timeout(8000)
-        page.on("request", lambda request: asked.append(request.url))
-        page.on("pageerror", lambda error: trouble.append(str(error)))
-        page.on(
-            "console",
-            lambda said: trouble.append(said.text) if said.type == "error" else None,
-        )
-        page.goto(address + path)
-        return page
-
-    open_.trouble = trouble
-    yield open_
-    for context in contexts:
-        context.close()
-    assert asked
-    assert {urlsplit(url).hostname for url in asked} == {"127.0.0.1"}
-    assert trouble == []
 
 
 def begin(page) -> str:
@@ -233,6 +189,7 @@ def test_what_cannot_wait_stays_on_the_screen(open_page, app):
     page.goto(page.url + f"examinations/{head.id}")
     strip = page.locator("#alerts .alert > summary")
     assert "Cannot wait" in strip.inner_text()
+    assert "patient’s left" in strip.text_content()
     page.locator("#group-tongue").scroll_into_view_if_needed()
     page.evaluate("scrollTo(0, document.body.scrollHeight)")
     box = strip.bounding_box()
@@ -346,70 +303,3 @@ def test_the_note_is_copied_with_one_touch(open_page, app, address):
     page.get_by_text("Copied.").wait_for()
     copied = page.evaluate("navigator.clipboard.readText()")
     assert copied == page.locator("#note-text").text_content()
-
-
-@pytest.mark.parametrize("size", SIZES)
-def test_every_target_is_large_and_nothing_runs_off_the_screen(open_page, size):
-    page = open_page(size=size)
-    begin(page)
-    page.evaluate("document.querySelectorAll('details').forEach(d => { d.open = true })")
-    until(page, "!document.querySelector('.fetch')")
-    small = page.evaluate(
-        """() => [...document.querySelectorAll('button, .test summary, .group summary, .parts a,'
-             + ' .links a, .dock a, .next-tests a, input:not([type]), textarea')]
-           .filter(e => e.checkVisibility({contentVisibilityAuto: false}) && !e.disabled)
-           .map(e => [e, e.getBoundingClientRect()])
-           .filter(([e, box]) => box.width && (box.width < 43.5 || box.height < 43.5))
-           .map(([e, box]) => e.outerHTML.slice(0, 90) + ` ${box.width}x${box.height}`)"""
-    )
-    assert small == []
-    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
-
-
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_axe_finds_nothing_on_any_page(open_page, app, address, scheme):
-    from axe_playwright_python.sync_playwright import Axe
-
-    axe = Axe()
-    options = {
-        "resultTypes": ["violations"],
-        "runOnly": {
-            "type": "tag",
-            "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"],
-        },
-    }
-    head = next(h for h in app.state.store.examinations() if "Penhallow" in h.label)
-    place = f"/examinations/{head.id}"
-    pages = ["/", "/new", "/about", "/sources", "/catalogue", "/catalogue/rinne", "/nowhere"]
-    pages += [f"{place}/note", f"{place}/history"]
-    # The policy of the pages forbids the checker's own script; it is lifted for the checker alone.
-    page = open_page(scheme=scheme, bypass_csp=True)
-
-    def violations(where: str) -> list[str]:
-        found = axe.run(page, options=options).response["violations"]
-        return [
-            f"{where}: {v['id']}: {node['html'][:120]} {node['failureSummary'][:200]}"
-            for v in found
-            for node in v["nodes"]
-        ]
-
-    wrong: list[str] = []
-    for path in pages:
-        page.goto(address + path)
-        wrong += violations(path)
-    # Tall enough for the whole page, or the dock would lie over whatever happens to be below it.
-    page.set_viewport_size({"width": 1440, "height": 9000})
-    page.goto(address + place)
-    wrong += violations("examination, closed")
-    page.locator("#group-pupils > details > summary").click()
-    page.evaluate(
-        "document.querySelectorAll('#group-pupils details:not(.further), #story details,"
-        " #shorthand details, .alert, .keys').forEach(d => { d.open = true })"
-    )
-    wrong += violations("examination, open")
-    phone = open_page(place, size="phone", scheme=scheme, bypass_csp=True)
-    phone.locator(".dock .where").tap()
-    page = phone
-    wrong += violations("results on a phone")
-    open_page.trouble.clear()  # the browser logs the 404 that was asked for
-    assert not wrong, "\n".join(wrong)

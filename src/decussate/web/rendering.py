@@ -16,6 +16,7 @@ from starlette.templating import Jinja2Templates
 
 from decussate.bibliography import load_sources
 from decussate.errors import BadInput
+from decussate.urgency.rules import Alert
 from decussate.web.view import side_words
 
 __all__ = ["STATIC", "is_fragment", "problem_response", "slug", "templates"]
@@ -86,6 +87,11 @@ def cite(key: str) -> str:
     return f"{author}, {source.get('issued', 'no date')}"
 
 
+def alert_sides(alert: Alert) -> str:
+    """Return the sides an alert concerns, in words after a comma; empty when it has none."""
+    return "".join(f", {side_words(side)}" for side in alert.sides)
+
+
 def local(moment: datetime, form: str) -> str:
     """Return a moment in this machine's time."""
     return moment.astimezone().strftime(form)
@@ -106,5 +112,7 @@ def token() -> str:
 templates.env.undefined = StrictUndefined
 templates.env.trim_blocks = True
 templates.env.lstrip_blocks = True
-templates.env.filters.update(side_words=side_words, slug=slug, cite=cite, local=local)
+templates.env.filters.update(
+    side_words=side_words, slug=slug, cite=cite, local=local, sides=alert_sides
+)
 templates.env.globals.update(static=static, token=token, invented="")
