@@ -22,7 +22,7 @@ from decussate.localisation.observation import observations
 from decussate.localisation.pair_model import PATTERNS, compile_pairs
 from decussate.localisation.pair_posterior import TWO_LESIONS, PairPosterior
 from decussate.localisation.states import state_probabilities
-from decussate.localisation.story import story_factor
+from decussate.localisation.story import cause_factors, story_factor
 from decussate.sides import Side
 from strategies import examinations
 
@@ -117,7 +117,8 @@ def test_pairs_equal_full_enumeration(case) -> None:
     place = atlas.places
     prior = {s: place[s.place].prior / (2 if place[s.place].paired else 1) for s in sites}
     total = sum(prior.values())
-    told = {s: story_factor(place[s.place], atlas, examination.story) for s in sites}
+    factors = cause_factors(atlas, examination.story)
+    told = {s: story_factor(place[s.place], factors) for s in sites}
     weight = {}
     for a, b in combinations(sites, 2):
         likelihood = sum(
@@ -138,7 +139,7 @@ def test_pairs_equal_full_enumeration(case) -> None:
     squared = sum((p / total) ** 2 for p in prior.values())
     two = every / (1 - squared)
     everyone = total + place["normal"].prior
-    healthy = story_factor(place["normal"], atlas, examination.story) * place["normal"].prior
+    healthy = story_factor(place["normal"], factors) * place["normal"].prior
     one = healthy * plain_likelihood(atlas, examination, {}) / everyone
     for site in sites:
         for chance, damage in patterns_of(place[site.place]):

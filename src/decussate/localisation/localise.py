@@ -16,7 +16,7 @@ from decussate.localisation.next_test import NextTest, next_tests
 from decussate.localisation.observation import observations
 from decussate.localisation.posterior import Posterior, entropy_bits
 from decussate.localisation.reasons import Reason, weigh
-from decussate.localisation.story import cause_shares
+from decussate.localisation.story import cause_factors, cause_shares
 from decussate.sides import Side
 
 __all__ = ["Candidate", "CauseShare", "Localisation", "localise", "posterior_of"]
@@ -179,6 +179,7 @@ def localise(
     order = sorted(range(len(probability)), key=lambda i: (-probability[i], names[i]))
     leading = order[:EXPLAINED_IN_FULL] if posterior.observations else []
     reasons = dict(zip(leading, weigh(posterior, leading, catalogue), strict=True))
+    factors = cause_factors(model.atlas, examination.story)
     candidates = []
     for index in order:
         site = model.lesions.sites[index]
@@ -190,7 +191,7 @@ def localise(
             candidates.append(plain)
             continue
         weighed = reasons[index]
-        shares = cause_shares(place, model.atlas, examination.story)
+        shares = cause_shares(place, factors)
         causes = [
             CauseShare(key, model.atlas.causes[key].name, share, model.atlas.causes[key].settle)
             for key, share in sorted(shares.items(), key=lambda item: (-item[1], item[0]))
@@ -223,14 +224,15 @@ def site_name(model: Model, index: int) -> str:
 def _taken(posterior: Posterior, index: int) -> tuple[str, ...]:
     """Name the structures that a lesion of this site has probably taken."""
     model = posterior.model
-    mine = model.lesions.site_of == index
-    weight = np.where(mine, posterior.lesions, 0.0)
-    total = weight.sum()
-    if total == 0:
-        return ()
+    start, stop = model.span(index)
+    log_joint = posterior.log_joint[start:stop]
+    weight = np.exp(log_joint - log_joint.max())
+    weight /= weight.sum()
     taken = []
     for piece, (columns, amount) in model.lesions.damage.items():
-        if (weight[columns] * (amount > 0)).sum() / total >= TAKEN:
+        first, last = np.searchsorted(columns, (start, stop))
+        here = columns[first:last][amount[first:last] > 0] - start
+        if weight[here].sum() >= TAKEN:
             name = model.atlas.structures[piece.structure].name
             taken.append(f"{piece.side.value} {name}" if piece.side else name)
     return tuple(taken)

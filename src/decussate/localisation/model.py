@@ -63,6 +63,11 @@ class Model:
     signs: Mapping[SignKey, SignTable]
     starts: NDArray[np.intp]
 
+    def span(self, site: int) -> tuple[int, int]:
+        """Return the first column of a site, and the first after it."""
+        last = site + 1 == len(self.starts)
+        return int(self.starts[site]), self.lesions.columns if last else int(self.starts[site + 1])
+
 
 def compile_model(atlas: Atlas) -> Model:
     """Compute every sign under every lesion.

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from decussate.localisation.model import SignKey
 from decussate.localisation.pair_model import NO_LESION, PairModel
 from decussate.localisation.posterior import Posterior, log_sum
-from decussate.localisation.story import story_factor
+from decussate.localisation.story import cause_factors, story_factor
 
 __all__ = ["TWO_LESIONS", "PairPosterior", "SitePair"]
 
@@ -72,9 +72,8 @@ class PairPosterior:
         self._all = prior.sum()
         prior = np.where(lesion, prior, 0.0)
         self._prior = (prior / prior.sum())[pairs.site_of] * pairs.weight
-        told = np.array(
-            [story_factor(atlas.places[s.place], atlas, posterior.story) for s in sites]
-        )
+        factors = cause_factors(atlas, posterior.story)
+        told = np.array([story_factor(atlas.places[s.place], factors) for s in sites])
         self._story = told[pairs.site_of]
         self._same_place_twice = float(((prior / prior.sum()) ** 2).sum())
         self._log_ratio = np.zeros(len(pairs.columns))

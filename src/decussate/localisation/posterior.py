@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from decussate.examination.record import Story
 from decussate.localisation.model import Model, SignKey
 from decussate.localisation.observation import Observation
-from decussate.localisation.story import story_factor
+from decussate.localisation.story import cause_factors, story_factor
 
 __all__ = ["Posterior"]
 
@@ -159,10 +159,10 @@ def log_prior(model: Model, story: Story) -> Array:
 
     The incidence of a place with sides is shared equally between them.
     """
-    atlas = model.atlas
+    factors = cause_factors(model.atlas, story)
     by_place: Mapping[str, float] = {
-        place.id: place.prior * story_factor(place, atlas, story) / (2 if place.paired else 1)
-        for place in atlas.places.values()
+        place.id: place.prior * story_factor(place, factors) / (2 if place.paired else 1)
+        for place in model.atlas.places.values()
     }
     by_site = np.log([by_place[site.place] for site in model.lesions.sites])
     return np.asarray(by_site[model.lesions.site_of])

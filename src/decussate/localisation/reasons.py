@@ -101,7 +101,7 @@ def weigh(posterior: Posterior, sites: list[int], catalogue: Catalogue) -> list[
         abnormal = (1 - table.probability[:, table.states.index(sign.neutral)])[table.level_of]
         in_field = field * likelihood
         for place, site in enumerate(sites):
-            columns = _columns(posterior, site)
+            columns = slice(*model.span(site))
             here = np.exp(rest[columns] - rest[columns].max())
             with_it = here * likelihood[columns]
             inside = float(with_it.sum() / here.sum())
@@ -118,12 +118,6 @@ def weigh(posterior: Posterior, sites: list[int], catalogue: Catalogue) -> list[
             )
             found[place].append((reason, observation.finding.response != "normal"))
     return [_sorted(reasons) for reasons in found]
-
-
-def _columns(posterior: Posterior, site: int) -> slice:
-    starts = posterior.model.starts
-    stop = starts[site + 1] if site + 1 < len(starts) else posterior.model.lesions.columns
-    return slice(int(starts[site]), int(stop))
 
 
 def _sorted(reasons: list[tuple[Reason, bool]]) -> Reasons:

@@ -9,7 +9,7 @@ from decussate.anatomy import Atlas, Cause, Place
 from decussate.anatomy.causes import AGE_BANDS, COURSES, ONSETS
 from decussate.examination.record import Story
 
-__all__ = ["cause_factor", "cause_shares", "story_factor"]
+__all__ = ["cause_factor", "cause_factors", "cause_shares", "story_factor"]
 
 POPULATION = (0.22, 0.26, 0.26, 0.16, 0.10)
 """Shares of people in the five age bands (roughly a European population; judgement)."""
@@ -47,18 +47,34 @@ def cause_factor(cause: Cause, story: Story) -> float:
     return factor
 
 
-def cause_shares(place: Place, atlas: Atlas, story: Story) -> Mapping[str, float]:
-    """Return the probability of each cause of a lesion known to sit in a place, given the story."""
-    odds = {
-        cause: share * cause_factor(atlas.causes[cause], story)
-        for cause, share in place.causes.items()
-    }
+def cause_factors(atlas: Atlas, story: Story) -> Mapping[str, float]:
+    """Return `cause_factor` of every cause of the atlas."""
+    return {key: cause_factor(cause, story) for key, cause in atlas.causes.items()}
+
+
+def cause_shares(place: Place, factors: Mapping[str, float]) -> Mapping[str, float]:
+    """Return the probability of each cause of a lesion known to sit in a place, given the story.
+
+    Parameters
+    ----------
+    place : Place
+        Where the lesion is.
+    factors : Mapping of str to float
+        From `cause_factors`.
+    """
+    odds = {cause: share * factors[cause] for cause, share in place.causes.items()}
     total = sum(odds.values())
-    return {cause: share / total for cause, share in odds.items()}
+    return {cause: odd / total for cause, odd in odds.items()}
 
 
-def story_factor(place: Place, atlas: Atlas, story: Story) -> float:
-    """Return how many times more likely the story is with a lesion of this place than by chance."""
-    return sum(
-        share * cause_factor(atlas.causes[cause], story) for cause, share in place.causes.items()
-    )
+def story_factor(place: Place, factors: Mapping[str, float]) -> float:
+    """Return how many times more likely the story is with a lesion of this place than by chance.
+
+    Parameters
+    ----------
+    place : Place
+        Where the lesion would be.
+    factors : Mapping of str to float
+        From `cause_factors`.
+    """
+    return sum(share * factors[cause] for cause, share in place.causes.items())
