@@ -6,6 +6,7 @@ import click
 
 from decussate.cli.check import check
 from decussate.cli.evaluate import evaluate
+from decussate.cli.fhir import fhir
 from decussate.cli.localise import localise
 from decussate.cli.note import note
 from decussate.cli.places import places
@@ -37,5 +38,5 @@ def main() -> None:
     """
 
 
-for _command in (serve, localise, note, check, evaluate, places, tests, schema):
+for _command in (serve, localise, note, fhir, check, evaluate, places, tests, schema):
     main.add_command(_command)
