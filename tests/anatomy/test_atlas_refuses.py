@@ -1,4 +1,4 @@
-"""A wrong row of the data files is refused: file, line, field, what was found, what was expected."""
+"""A wrong row of the data files is refused: file, line, field, what was found and expected."""
 
 from __future__ import annotations
 

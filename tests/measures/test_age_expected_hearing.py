@@ -1,8 +1,8 @@
 import pytest
-from audiogram_strategies import air
 from hypothesis import given
 from hypothesis import strategies as st
 
+from audiogram_strategies import air
 from decussate.errors import BadInput
 from decussate.measures.age_expected_hearing import compare_with_age, expected_threshold
 from decussate.measures.audiogram import Audiogram, Conduction, Threshold

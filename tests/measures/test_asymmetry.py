@@ -1,7 +1,7 @@
 import pytest
-from audiogram_strategies import air, audiograms, with_bone
 from hypothesis import given, settings
 
+from audiogram_strategies import air, audiograms, with_bone
 from decussate.errors import BadInput
 from decussate.measures.answer import Answer
 from decussate.measures.asymmetry import ASYMMETRY_RULES, asymmetry, asymmetry_rules

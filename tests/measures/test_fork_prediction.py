@@ -1,8 +1,8 @@
 import pytest
-from audiogram_strategies import air, audiograms, with_bone
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from audiogram_strategies import air, audiograms, with_bone
 from decussate.measures.audiogram import Audiogram, Conduction, Threshold
 from decussate.measures.fork_prediction import (
     Fork,

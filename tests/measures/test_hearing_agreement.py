@@ -1,9 +1,9 @@
 import pytest
-from audiogram_strategies import air, audiograms, with_bone
 from hypothesis import given, settings
 from test_tuning_forks import FINDINGS
 from test_whisper import TESTS
 
+from audiogram_strategies import air, audiograms, with_bone
 from decussate.errors import BadInput
 from decussate.measures.fork_prediction import Fork
 from decussate.measures.hearing_agreement import disagreements

@@ -1,6 +1,6 @@
-from audiogram_strategies import air, audiograms, with_bone
 from hypothesis import given, settings
 
+from audiogram_strategies import air, audiograms, with_bone
 from decussate.measures.audiogram import Audiogram, Conduction, Threshold, Transducer
 from decussate.measures.masking import masking_still_needed
 from decussate.sides import Side
