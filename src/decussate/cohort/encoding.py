@@ -1,0 +1,137 @@
+"""Examinations as numbers: for each sign, which evidence was recorded."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from decussate.examination.catalogue import Catalogue
+from decussate.examination.record import COULD_NOT_BE_TESTED, Examination, Story
+from decussate.localisation.model import Model
+from decussate.localisation.observation import response_table
+from decussate.sides import Side
+
+__all__ = ["Encoded", "Encoder"]
+
+Array = NDArray[np.float64]
+
+NOTHING = 0
+"""Evidence number of a sign of which nothing was recorded."""
+
+
+@dataclass(frozen=True, slots=True)
+class Encoded:
+    """Some examinations as numbers.
+
+    Attributes
+    ----------
+    evidence : ndarray of int, shape (n_signs, n)
+        Number of the evidence about each sign (in the order of ``model.signs``).
+    stories : tuple of Story
+        One for each examination.
+    """
+
+    evidence: NDArray[np.uint16]
+    stories: tuple[Story, ...]
+
+    def __len__(self) -> int:
+        return len(self.stories)
+
+
+class Encoder:
+    """Numbers the evidence about each sign as it is met.
+
+    Parameters
+    ----------
+    model : Model
+        The compiled model.
+    catalogue : Catalogue
+        The tests.
+    """
+
+    def __init__(self, model: Model, catalogue: Catalogue) -> None:
+        self.catalogue = catalogue
+        self._model = model
+        self._row = {key: row for row, key in enumerate(model.signs)}
+        self._states = [len(table.states) for table in model.signs.values()]
+        self._likelihood: list[list[Array]] = [[np.ones(states)] for states in self._states]
+        self._known: dict[tuple[int, tuple[tuple[str, str], ...]], int] = {}
+        self._sign: dict[tuple[str, Side | None], int | None] = {}
+        self._tables: dict[str, Mapping[str, Array]] = {}
+
+    def likelihoods(self, row: int) -> Sequence[Array]:
+        """Return, for each evidence number of a sign, the probability of the recorded responses.
+
+        Parameters
+        ----------
+        row : int
+            The sign.
+
+        Returns
+        -------
+        sequence of ndarray of shape (n_states,)
+            Given each state; for `NOTHING`, 1.
+        """
+        return self._likelihood[row]
+
+    def encode(self, examinations: Iterable[Examination]) -> Encoded:
+        """Return the evidence of some examinations as numbers; known old findings are set aside.
+
+        Raises
+        ------
+        BadInput
+            If a finding names a test that the catalogue does not have.
+        """
+        stories: list[Story] = []
+        sign_rows: list[int] = []
+        columns: list[int] = []
+        numbers: list[int] = []
+        for column, examination in enumerate(examinations):
+            stories.append(examination.story)
+            for row, responses in self._by_sign(examination).items():
+                sign_rows.append(row)
+                columns.append(column)
+                numbers.append(self._number(row, responses))
+        evidence = np.full((len(self._row), len(stories)), NOTHING, dtype=np.uint16)
+        evidence[sign_rows, columns] = numbers
+        return Encoded(evidence, tuple(stories))
+
+    def _by_sign(self, examination: Examination) -> Mapping[int, tuple[tuple[str, str], ...]]:
+        old = set(examination.known_old)
+        found: dict[int, tuple[tuple[str, str], ...]] = {}
+        for finding in examination.present():
+            place = (finding.test, finding.side)
+            if place in old:
+                continue
+            row = self._sign[place] if place in self._sign else self._learn(place)
+            if row is None or finding.response not in self._tables[finding.test]:
+                continue
+            found[row] = (*found.get(row, ()), (finding.test, finding.response))
+        return found
+
+    def _learn(self, place: tuple[str, Side | None]) -> int | None:
+        """Look up the sign of a test; None for a test that is only recorded."""
+        test = self.catalogue.test(place[0])
+        bears = test.sign is not None and test.accuracy is not None
+        if test.sign is not None and bears:
+            table = dict(response_table(self._model.atlas.signs[test.sign], test))
+            table.pop(COULD_NOT_BE_TESTED, None)
+            self._tables[test.id] = table
+        self._sign[place] = self._row.get((test.sign, place[1])) if test.sign and bears else None
+        return self._sign[place]
+
+    def _number(self, row: int, responses: tuple[tuple[str, str], ...]) -> int:
+        # The order of entry must not matter, not even in the last digit.
+        key = (row, tuple(sorted(responses)) if len(responses) > 1 else responses)
+        number = self._known.get(key)
+        if number is None:
+            likelihood = np.ones(self._states[row])
+            for test, response in key[1]:
+                likelihood = likelihood * self._tables[test][response]
+            number = len(self._likelihood[row])
+            self._likelihood[row].append(likelihood)
+            self._known[key] = number
+        return number
