@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from decussate.cli.check import check
+from decussate.cli.compare import compare
 from decussate.cli.evaluate import evaluate
 from decussate.cli.fhir import fhir
 from decussate.cli.localise import localise
@@ -38,5 +39,5 @@ def main() -> None:
     """
 
 
-for _command in (serve, localise, note, fhir, check, evaluate, places, tests, schema):
+for _command in (serve, localise, note, fhir, compare, check, evaluate, places, tests, schema):
     main.add_command(_command)
