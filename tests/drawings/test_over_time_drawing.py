@@ -190,3 +190,26 @@ def test_a_test_that_was_not_measured_twice_is_refused_and_nothing_is_said_so():
         draw_over_time(once, tests=["eye_prominence"])
     root = ET.fromstring(draw_over_time(once))
     assert "No test was measured at two examinations." in said(root)
+
+
+def test_neither_scale_nor_band_goes_beyond_the_test():
+    def face(value):
+        return measured(
+            "facial_grade", Side.LEFT, value, "House-Brackmann grade", f"grade_{value:g}"
+        )
+
+    root = drawn((0, face(6.0)), (5, face(5.0)))
+    shown = {word for word in said(panel(root, "facial_grade")) if word.isdigit()}
+    assert shown == {"5", "6"}
+    band = next(r for r in root.iter(f"{SVG}rect") if r.get("class") == "band")
+    first, second = heights(root, Side.LEFT)
+    assert float(band.get("height")) == pytest.approx(abs(first - second), abs=0.2)
+
+
+def test_two_examinations_of_one_day_are_told_apart_by_the_hour():
+    def eye(value):
+        return measured("eye_prominence", Side.LEFT, value)
+
+    root = drawn((0, eye(18.0)), (0.25, eye(18.0)), (2, eye(19.0)))
+    assert {"1 Mar 09:00", "1 Mar 15:00", "3 Mar 09:00"} <= set(said(root))
+    assert {"09:00", "15:00"} <= set(said(drawn((0, eye(18.0)), (0.25, eye(18.0)))))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -89,6 +90,8 @@ class Track:
         ``higher``, ``lower``, ``farther``, ``outside``, ``directed`` or ``neither``.
     lines : tuple of Line
         Right before left; only the sides measured at least once.
+    least, most : float
+        Ends of the scale of the test; without end where values are signed or converted.
     """
 
     test: str
@@ -97,6 +100,8 @@ class Track:
     directions: tuple[str, str] | None
     worse_when: str
     lines: tuple[Line, ...]
+    least: float = -math.inf
+    most: float = math.inf
 
 
 def tracks_of(
@@ -142,9 +147,11 @@ def _track(test: Test, lines: tuple[Line, ...], examinations: Sequence[Examinati
         for finding in examination.present()
         if finding.test == test.id and (value := value_of(test, finding))
     }
-    return Track(
-        test.id, test.name, " or ".join(sorted(units)), directions, worse_when(test), lines
-    )
+    unit, scale = " or ".join(sorted(units)), test.measurement
+    ends = (-math.inf, math.inf)
+    if scale and directions is None and unit == scale.unit:
+        ends = (scale.low, scale.high)
+    return Track(test.id, test.name, unit, directions, worse_when(test), lines, *ends)
 
 
 def _line(test: Test, side: Side | None, examinations: Sequence[Examination]) -> Line:

@@ -140,7 +140,7 @@ def _draw_track(
 ) -> None:
     scale = _scale(track)
     _text(panel, _LEFT, 20, track.name, anchor="start", size=14, weight="bold")
-    unit = track.unit or "value"
+    unit = "share" if track.unit == "1" else track.unit
     sense = _WORSE[track.worse_when]
     if track.directions:
         up, down = (word.replace("_", " eye ") for word in track.directions)
@@ -148,7 +148,7 @@ def _draw_track(
     _text(panel, _LEFT, 36, f"{unit}; {sense}", anchor="start", size=11, colour="#444")
     _axes(panel, scale, occasions, places)
     for line in track.lines:
-        _band(panel, line, scale)
+        _band(panel, line, track, scale)
     for line in track.lines:
         other = next((beside for beside in track.lines if beside is not line), None)
         _line(panel, line, other, scale, places)
@@ -158,18 +158,27 @@ def _draw_track(
 
 def _scale(track: Track) -> _Scale:
     numbers = [p.number for line in track.lines for p in line.points if p.number is not None]
-    bands = [edge for line in track.lines if line.band for edge in line.band]
+    bands = [edge for line in track.lines for edge in _band_of(line, track)]
     if track.worse_when in ("farther", "directed"):
         numbers.append(0.0)
     low, high = min([*numbers, *bands], default=0.0), max([*numbers, *bands], default=1.0)
     room = 0.25 * (high - low) or 1.0
     low, high = low - room, high + room
     step = _step((high - low) / 6)
-    first = math.ceil(low / step)
+    if all(number == round(number) for number in numbers):
+        step = max(step, 1.0)
+    marks = range(math.ceil(low / step), math.floor(high / step + 1e-9) + 1)
     ticks = tuple(
-        round(place * step, 6) for place in range(first, math.floor(high / step + 1e-9) + 1)
+        round(mark * step, 6) for mark in marks if track.least <= mark * step <= track.most
     )
     return _Scale(high, low, ticks) if track.worse_when == "higher" else _Scale(low, high, ticks)
+
+
+def _band_of(line: Line, track: Track) -> tuple[float, ...]:
+    """Return the band of repeat error, cut off at the ends of the scale; empty where unknown."""
+    if line.band is None:
+        return ()
+    return max(line.band[0], track.least), min(line.band[1], track.most)
 
 
 def _step(rough: float) -> float:
@@ -196,15 +205,19 @@ def _axes(
 def _when(occasion: Occasion, occasions: Sequence[Occasion], number: int) -> str:
     if occasion.begun is None:
         return f"no. {number + 1}"
-    one_day = len({o.begun.date() for o in occasions if o.begun}) == 1
-    day = f"{occasion.begun.day} {occasion.begun:%b %Y}"
-    return f"{occasion.begun:%H:%M}" if one_day else day
+    days = [o.begun.date() for o in occasions if o.begun]
+    if len(set(days)) == 1:
+        return f"{occasion.begun:%H:%M}"
+    day = f"{occasion.begun.day} {occasion.begun:%b}"
+    shared = len(set(days)) < len(days)
+    return f"{day} {occasion.begun:%H:%M}" if shared else f"{day} {occasion.begun:%Y}"
 
 
-def _band(panel: ET.Element, line: Line, scale: _Scale) -> None:
-    if line.band is None or line.limit is None:
+def _band(panel: ET.Element, line: Line, track: Track, scale: _Scale) -> None:
+    edges = _band_of(line, track)
+    if not edges or line.limit is None:
         return
-    top, bottom = sorted(scale.y(edge) for edge in line.band)
+    top, bottom = sorted(scale.y(edge) for edge in edges)
     band = ET.SubElement(
         panel,
         "rect",
@@ -305,7 +318,7 @@ def _repeat_error(line: Line) -> str:
         return "measured once" if few else "repeat error not known, no band."
     reach = (line.band[1] - line.band[0]) / 2
     least = "at least " if limit.beyond is None else ""
-    return f"hatched, repeat error {least}±{reach:g} {limit.unit} ({limit.people})."
+    return f"band, repeat error {least}±{reach:g} {limit.unit} ({limit.people})."
 
 
 def _heading(root: ET.Element, title: str, width: float, to_scale: bool) -> None:
@@ -329,7 +342,7 @@ def _heading(root: ET.Element, title: str, width: float, to_scale: bool) -> None
         _mark(root, side, x + 22, 52)
         _text(root, x + 52, 56, words, anchor="start")
         x += 170
-    hatched = "Hatched: differs from the first value by no more than repeat error."
+    hatched = "Hatched or dotted: differs from the first value by no more than repeat error."
     time = "Time is to scale." if to_scale else "Examinations in order, not to scale in time."
     _text(root, _LEFT, 80, f"{hatched} {time}", anchor="start", size=12)
 
