@@ -16,6 +16,7 @@ __all__ = ["EMPTY_TEXT", "EXACT_TEXT", "put_text", "shown_text"]
 
 EXACT_TEXT = extension_url("exact-text")
 EMPTY_TEXT = extension_url("empty-text")
+REPLACEMENT = "\N{REPLACEMENT CHARACTER}"
 
 _FORBIDDEN = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ufeff\ufffe\uffff]|(?![ \t\r\n])\s")
 
@@ -58,6 +59,6 @@ def shown_text(text: str) -> str:
     Returns
     -------
     str
-        Empty when nothing can be shown.
+        A text of which nothing can be shown becomes a replacement mark; an empty one stays empty.
     """
-    return _FORBIDDEN.sub(" ", text).strip()
+    return _FORBIDDEN.sub(" ", text).strip() or (REPLACEMENT if text else "")
