@@ -1,0 +1,76 @@
+// Keeps a view of the patient's screen in step with the server; the view goes on alone when it cannot be reached.
+"use strict";
+
+class PatientLink {
+  #sending = 0;
+  #unsent = null;
+
+  constructor(place, { patient = false, onState, onTrouble }) {
+    Object.assign(this, { place, patient, onState, onTrouble, state: null, content: null, open: false });
+    this.#run();
+  }
+
+  async #run() {
+    for (;;) {
+      try {
+        this.content ??= await (await fetch("/screen-content")).json();
+        await this.#ask();
+        if (this.#unsent) await this.#send(this.#unsent);
+        this.onTrouble("");
+      } catch {
+        this.onTrouble("The server cannot be reached. This view goes on alone.");
+      }
+      await new Promise((ready) => setTimeout(ready, document.hidden ? 2000 : 400));
+    }
+  }
+
+  async #ask() {
+    const { boot = "", version = -1 } = this.state ?? {};
+    const answer = await fetch(`${this.place}/state?patient=${this.patient}&boot=${boot}&since=${version}`);
+    if (!answer.ok) throw new Error(answer.status);
+    const open = answer.headers.get("patient-screen") === "open";
+    const news = answer.status === 204 ? null : await answer.json();
+    if (this.#sending || this.#unsent) return;
+    if (news && news.boot === this.state?.boot && news.version < this.state.version) return; // overtaken by a change made here
+    // A server that was started anew knows nothing yet: it is given what this view knows.
+    if (news && this.state && news.boot !== this.state.boot && news.version === 0) this.#unsent = this.state.shown;
+    else if (news || open !== this.open) {
+      this.open = open;
+      this.#take(news ?? this.state);
+    }
+  }
+
+  #take(state) {
+    this.state = state;
+    this.onState(state);
+  }
+
+  // Shown here at once, then sent; what could not be sent is sent later.
+  async change(fields) {
+    if (!this.state) return;
+    this.#take({ ...this.state, shown: { ...this.state.shown, ...fields } });
+    try {
+      await this.#send(this.#unsent ? { ...this.#unsent, ...fields } : fields);
+    } catch {
+      this.#unsent = { ...this.#unsent, ...fields };
+    }
+  }
+
+  async #send(fields) {
+    this.#sending += 1;
+    try {
+      const answer = await this.post("state", fields);
+      this.#unsent = null;
+      if (!answer.ok) { this.state.version = -1; return; } // refused: take what the server has
+      const news = await answer.json();
+      if (this.#sending === 1) this.#take(news);
+    } finally {
+      this.#sending -= 1;
+    }
+  }
+
+  post(where, fields) {
+    const headers = { "Content-Type": "application/json" };
+    return fetch(`${this.place}/${where}`, { method: "POST", body: JSON.stringify(fields), headers });
+  }
+}
