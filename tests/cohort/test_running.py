@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from decussate.cli.cohort import cohort
+from decussate.cli import main
 from decussate.cohort import run
 from decussate.errors import BadInput
 from decussate.examination.record import read_examination
@@ -109,9 +109,11 @@ def test_what_cannot_be_read_is_refused(tmp_path: Path) -> None:
 
 
 def test_the_command_counts_and_says_what_could_not_be_read(source: Path, tmp_path: Path) -> None:
-    answer = CliRunner().invoke(cohort, [str(source), str(tmp_path / "out"), "--chunk", "6"])
+    answer = CliRunner().invoke(
+        main, ["cohort", str(source), str(tmp_path / "out"), "--chunk", "6"]
+    )
     assert answer.exit_code == 0
     assert "13 examinations; 13 of them now" in answer.output
     assert "3 could not be read" in answer.output
-    again = CliRunner().invoke(cohort, [str(source), str(tmp_path / "out"), "--chunk", "6"])
+    again = CliRunner().invoke(main, ["cohort", str(source), str(tmp_path / "out"), "--chunk", "6"])
     assert "13 examinations; 0 of them now" in again.output
