@@ -88,9 +88,12 @@ def read_event(node: object, names: Mapping[str, Any], model: Model, where: str)
             return Leaf((name, Side(side) if side else None), frozenset(wanted))
         case {"not": part}:
             return Not(read_event(part, names, model, where))
-        case {"any": [*parts]} | {"all": [*parts]} | {"two_of": [*parts]}:
-            least = {"any": 1, "all": len(parts), "two_of": 2}[next(iter(node))]  # type: ignore[arg-type]
-            return Join(least, tuple(read_event(part, names, model, where) for part in parts))
+        case {"any": [*parts]}:
+            return Join(1, tuple(read_event(part, names, model, where) for part in parts))
+        case {"two_of": [*parts]}:
+            return Join(2, tuple(read_event(part, names, model, where) for part in parts))
+        case {"all": [*parts]}:
+            return Join(len(parts), tuple(read_event(p, names, model, where) for p in parts))
     raise BadInput("event", node, "a sign, any, all, two_of or not", where=where)
 
 
@@ -107,7 +110,7 @@ def signs_of(event: Event) -> list[SignKey]:
 
 
 def given_state(event: Event, sign: SignKey, state: str) -> Event:
-    """The event once one sign is known to be in a state."""
+    """Return the event once one sign is known to be in a state."""
     match event:
         case Leaf(name, states):
             return state in states if name == sign else event
@@ -169,6 +172,8 @@ class Entry:
         Key in the project's collection; site and sign in the words of the series.
     weights : Mapping of str to float
         Places the row speaks of (right side) and their relative weights.
+    by_incidence : bool
+        Whether the weights follow from the atlas, or are given.
     event, given : Event
         What is counted, and among whom (True: everybody).
     by_test : bool
@@ -191,6 +196,7 @@ class Entry:
     site: str
     sign: str
     weights: Mapping[str, float]
+    by_incidence: bool
     event: Event
     given: Event
     by_test: bool
@@ -246,8 +252,8 @@ def read_series(model: Model) -> tuple[Entry, ...]:
             names[row["id"]] = row["is"]
         elif "event" in row:
             entries.append(_entry(row, mixtures, names, model))
-        elif "was" in row:
-            row.only("id", "was")
+        elif "was" in row or "hold" in row:
+            row.only("id", "was", "hold")
         else:
             row.only("id", "site", "sign", "not_expressible")
     return tuple(entries)
@@ -264,6 +270,7 @@ def _entry(row: Row, mixtures: Mapping[str, Any], names: Mapping[str, Any], mode
         site=row["site"],
         sign=row["sign"],
         weights=_weights(mixtures[row["of"]], model, row.where),
+        by_incidence=not isinstance(mixtures[row["of"]]["places"], Mapping),
         event=read_event(row["event"], names, model, row.where),
         given=read_event(row["given"], names, model, row.where) if "given" in row else True,
         by_test=row.one_of("seen", ("test", "state")) == "test",
@@ -361,7 +368,7 @@ def share_inside(found: Sequence[Result]) -> tuple[int, int]:
 
 
 def table(found: Sequence[Result]) -> str:
-    """The table of the page, in Markdown."""
+    """Return the table of the page, in Markdown."""
     inside, counted = share_inside(found)
     lines = [
         f"{inside} of {counted} counted rows inside ({100 * inside / counted:.0f} percent).",

@@ -27,10 +27,14 @@ from decussate.localisation.states import incidental
 
 BETWEEN = 40.0
 """Patients to which an endless series would be worth: how far series of one site differ."""
-UNKNOWN_N = 15.0
+UNKNOWN_N = 10.0
 """Patients a row without a stated number is worth."""
-SPREAD = {"chance": 0.8, "severity": 0.8, "shows": 0.6, "prior": 0.35}
+SPREAD = {"chance": 0.9, "severity": 0.9, "shows": 1.2, "prior": 0.5}
 """Standard deviation of each kind of number about its start, on log-odds (log for the prior)."""
+TOTAL = 0.05
+"""Standard deviation of the logarithm of a mixture's whole incidence."""
+SOFT = 2.0
+"""Standard errors beyond which a row pulls with constant force."""
 REACH = 2.5
 """Farthest a number may go from its start, in standard deviations."""
 LIMITS = {"chance": (0.03, 0.97), "severity": (0.05, 0.95), "shows": (0.15, 0.98)}
@@ -47,6 +51,11 @@ def expit(x: float | Array) -> Array:
     return np.asarray(1 / (1 + np.exp(-np.asarray(x))))
 
 
+def key(kind: str, owner: str, what: str) -> str:
+    """Name of a number, as in the `before` rows."""
+    return f"{kind} {owner} {what}".strip()
+
+
 @dataclass(frozen=True, slots=True)
 class Number:
     """A number of the data files that may move."""
@@ -60,7 +69,7 @@ class Number:
     @property
     def id(self) -> str:
         """As in the `before` rows."""
-        return f"{self.kind} {self.owner} {self.what}".strip()
+        return key(self.kind, self.owner, self.what)
 
     def to_line(self, value: float) -> float:
         """To the scale on which it is fitted."""
@@ -97,13 +106,16 @@ class Fitter:
     def __init__(self, model: Model, entries: Iterable[Entry]) -> None:
         self.model = model
         self.entries = [e for e in entries if not e.aside and not e.miss.startswith("mechanism")]
-        before = {r["id"]: r["was"] for r in read_rows(SERIES) if "was" in r}
+        rows = read_rows(SERIES)
+        self.before = {row["id"]: float(row["was"]) for row in rows if "was" in row}
+        held = [row["id"] for row in rows if "hold" in row]
         self.places = sorted({name for e in self.entries for name in e.weights})
         numbers: dict[str, Number] = {}
 
         def add(kind: str, owner: str, what: str, now: float) -> None:
-            number = Number(kind, owner, what, now, now)
-            numbers[number.id] = replace(number, start=before.get(number.id, now))
+            number = Number(kind, owner, what, self.before.get(key(kind, owner, what), now), now)
+            if owner not in held and f"{owner} {what}" not in held:
+                numbers[number.id] = number
 
         for name in self.places:
             place = model.atlas.places[name]
@@ -113,7 +125,7 @@ class Fitter:
             if len(place.severities) > 1:
                 add("severity", name, "", place.severities[max(place.severities)])
         for entry in self.entries:
-            if len(entry.weights) > 1:
+            if entry.by_incidence and len(entry.weights) > 1:
                 for name in entry.weights:
                     add("prior", name, "", model.atlas.places[name].prior)
             for sign, _ in signs_of(entry.event) if entry.event is not True else []:
@@ -168,7 +180,7 @@ class Fitter:
         return np.asarray(result / result.sum())
 
     def _with_shows(self, shows: Mapping[str, float]) -> Model:
-        """The model with another visibility of some signs."""
+        """Return the model with another visibility of some signs."""
         tables = dict(self.model.signs)
         for name, value in shows.items():
             sign = self.model.atlas.signs[name]
@@ -206,14 +218,15 @@ class Fitter:
         """Predicted frequency (0 to 1) of every row."""
         numbers = {n.id: n.from_line(v) for n, v in zip(self.numbers, x, strict=True)}
         shows = {n.owner: numbers[n.id] for n in self.numbers if n.kind == "shows"}
-        weights = {name: self.weight(name, numbers.get) for name in self.places}  # type: ignore[arg-type]
+        weights = {name: self.weight(name, numbers.get) for name in self.places}
         result = []
         for index, entry in enumerate(self.entries):
             top = bottom = 0.0
             found = self.chances(index, shows)
             for name, share in entry.weights.items():
                 prior = self.model.atlas.places[name].prior
-                share *= numbers.get(f"prior {name}", prior) / prior
+                if entry.by_incidence:
+                    share *= numbers.get(f"prior {name}", prior) / prior
                 both, given = found[name]
                 top += share * float(weights[name] @ both)
                 bottom += share * float(weights[name] @ given)
@@ -230,14 +243,24 @@ class Fitter:
         published = (np.array([e.percent for e in self.entries]) / 100 * n + 0.5) / (n + 1)
         worth = 1 / (1 / n + 1 / BETWEEN)
         scale = np.sqrt(worth * published * (1 - published)) * use
+        mixtures = {frozenset(e.weights): e for e in self.entries if e.by_incidence}
+        groups = [
+            np.array([self.at[f"prior {name}"] for name in names if f"prior {name}" in self.at])
+            for names in mixtures
+            if len(names) > 1
+        ]
 
         def residuals(x: Array) -> Array:
             miss = scale * (logit(self.predict(x)) - logit(published))
             # The soft loss is for the rows; the pull to the start stays quadratic.
-            soft = np.sign(miss) * np.sqrt(2 * (np.sqrt(1 + miss**2) - 1))
-            return np.concatenate([soft, (x - start) / spread])
+            soft = np.sign(miss) * SOFT * np.sqrt(2 * (np.sqrt(1 + (miss / SOFT) ** 2) - 1))
+            # A series of one site tells shares within its mixture, never the mixture's incidence.
+            total = [np.log(np.exp(x[at]).sum() / np.exp(start[at]).sum()) for at in groups]
+            return np.concatenate([soft, (x - start) / spread, np.array(total) / TOTAL])
 
-        found = least_squares(residuals, start, bounds=bounds.T, max_nfev=12, diff_step=1e-4)
+        found = least_squares(
+            residuals, start, bounds=(bounds[:, 0], bounds[:, 1]), max_nfev=12, diff_step=[1e-4]
+        )
         return np.asarray(found.x)
 
 
