@@ -38,6 +38,7 @@ class BadInput(ValueError):
         place = f"{self.where}: " if self.where else ""
         shown = repr(self.found)
         if len(shown) > 80:
-            shown = shown[:77] + "..."
+            # A path says most at its end, a text at its beginning: keep both.
+            shown = f"{shown[:38]}...{shown[-39:]}"
         tail = f" {self.hint}" if self.hint else ""
         return f"{place}{self.field}: found {shown}, expected {self.expected}.{tail}"
