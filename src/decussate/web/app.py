@@ -16,7 +16,7 @@ from starlette.staticfiles import StaticFiles
 from decussate.errors import BadInput
 from decussate.records import NotSaved, Store
 from decussate.records.demo import load_demo
-from decussate.web import entering, pages
+from decussate.web import entering, pages, patient_screen, timers
 from decussate.web.bedside import load_parts
 from decussate.web.rendering import STATIC, problem_response
 from decussate.web.security import OwnPagesOnly
@@ -69,6 +69,8 @@ def create_app(database: Path | str, demo: bool, *, hosts: Sequence[str] = LOCAL
     app.mount("/static", StaticFiles(directory=STATIC))
     app.include_router(pages.router)
     app.include_router(entering.router)
+    app.include_router(patient_screen.router)
+    app.include_router(timers.router)
     app.add_exception_handler(BadInput, _bad_input)
     app.add_exception_handler(NotSaved, _not_saved)
     app.add_exception_handler(RequestValidationError, _bad_form)
