@@ -6,7 +6,6 @@ from xml.etree import ElementTree as ET
 
 import pytest
 from hypothesis import given, settings
-from strategies import examinations
 
 from decussate.anatomy import load_atlas
 from decussate.drawings.place_plans import Plan, load_plans, read_plans
@@ -17,6 +16,7 @@ from decussate.localisation import Localisation, Posterior, localise
 from decussate.localisation.localise import posterior_of
 from decussate.records.demo import demo_examinations
 from decussate.sides import Side
+from strategies import examinations
 
 SVG = "{http://www.w3.org/2000/svg}"
 PLANS = {plan.id: plan for plan in load_plans().plans}

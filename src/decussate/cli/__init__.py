@@ -5,9 +5,11 @@ from __future__ import annotations
 import click
 
 from decussate.cli.check import check
+from decussate.cli.cohort import cohort
 from decussate.cli.compare import compare
 from decussate.cli.evaluate import evaluate
 from decussate.cli.fhir import fhir
+from decussate.cli.letter import letter
 from decussate.cli.localise import localise
 from decussate.cli.note import note
 from decussate.cli.places import places
@@ -39,5 +41,18 @@ def main() -> None:
     """
 
 
-for _command in (serve, localise, note, fhir, compare, check, evaluate, places, tests, schema):
+for _command in (
+    serve,
+    localise,
+    note,
+    letter,
+    fhir,
+    compare,
+    check,
+    cohort,
+    evaluate,
+    places,
+    tests,
+    schema,
+):
     main.add_command(_command)
