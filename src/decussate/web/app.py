@@ -18,6 +18,7 @@ from decussate.records import NotSaved, Store
 from decussate.records.demo import load_demo
 from decussate.web import entering, pages, patient_screen, timers
 from decussate.web.bedside import load_parts
+from decussate.web.pictures import load_pictures
 from decussate.web.rendering import STATIC, problem_response
 from decussate.web.security import OwnPagesOnly
 
@@ -51,6 +52,7 @@ def create_app(database: Path | str, demo: bool, *, hosts: Sequence[str] = LOCAL
         If the file cannot be used.
     """
     load_parts()  # a fault in the data must stop the start, not an examination
+    load_pictures()
     store = Store(database)
     if demo:
         load_demo(store)

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import islice
 
 from decussate.examination.catalogue import load_catalogue
-from decussate.examination.record import Examination
+from decussate.examination.record import Examination, Finding
 from decussate.localisation import Candidate, Localisation, NextTest, Reason, localise
+from decussate.sides import Side
 from decussate.urgency.rules import Alert, evaluate
-from decussate.web.bedside import chance_words
+from decussate.web.bedside import chance_words, load_parts
+from decussate.web.view import sides_of
 
-__all__ = ["Conclusion", "conclude"]
+__all__ = ["Conclusion", "begin_with", "conclude"]
 
 PLACES_SHOWN = 5
 REASONS_SHOWN = 6
@@ -60,7 +63,7 @@ class NextView:
     side: str
     name: str
     seconds: int
-    bits: float
+    gain: str
     cautions: tuple[str, ...]
 
 
@@ -124,10 +127,40 @@ def _next_tests(found: Iterable[NextTest]) -> tuple[NextView, ...]:
             side=str(sides[0].side or "") if len(sides) == 1 else "",
             name=load_catalogue().test(test).name,
             seconds=round(sides[0].seconds),
-            bits=max(side.bits for side in sides),
+            gain=f"gains {max(side.bits for side in sides):.2f} bits",
             cautions=_cautions(test),
         )
         for test, sides in list(by_test.items())[:NEXT_TESTS_SHOWN]
+    )
+
+
+def begin_with(
+    path: str, present: Mapping[tuple[str, Side | None], Finding]
+) -> tuple[NextView, ...]:
+    """Return what to do next while nothing recorded points anywhere: the tests in their order.
+
+    Parameters
+    ----------
+    path : str
+        Key of the short path chosen; empty for the whole examination.
+    present : mapping of (str, Side or None) to Finding
+        Findings that stand.
+
+    Returns
+    -------
+    tuple of NextView
+        The first usual tests that are not recorded yet.
+    """
+    gain = "next on the path chosen" if path else "next in the order of the examination"
+    waiting = (
+        test
+        for part in load_parts(path)
+        for test in part.routine
+        if not all((test.id, side) in present for side in sides_of(test))
+    )
+    return tuple(
+        NextView(test.id, "", test.name, round(test.seconds), gain, _cautions(test.id))
+        for test in islice(waiting, NEXT_TESTS_SHOWN)
     )
 
 

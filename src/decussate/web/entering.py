@@ -33,7 +33,9 @@ from decussate.records import Entry, Store
 from decussate.sides import Side
 from decussate.web.bedside import load_parts, load_paths, part_of
 from decussate.web.pages import check_identity
+from decussate.web.pictures import load_pictures
 from decussate.web.rendering import is_fragment, templates
+from decussate.web.settings import settings_of
 from decussate.web.state import bedside_state, path_of, store_of
 from decussate.web.view import sides_of
 
@@ -49,7 +51,18 @@ WRITTEN = frozenset({"story", "shorthand"})
 async def enter_finding(request: Request, examination_id: str) -> Response:
     """Record what one touch on a test says."""
     form = {name: str(value) for name, value in (await request.form()).items()}
+    if "mark" in form:
+        form |= _marked(form["mark"])
     return await run_in_threadpool(_enter_finding, request, examination_id, form)
+
+
+def _marked(mark: str) -> dict[str, str]:
+    """Return a touch on a picture as the form of the test's own buttons."""
+    words = mark.split(" ")
+    if len(words) != 4:
+        raise BadInput("mark", mark, "a shape of a picture", hint="Reload the page.")
+    test, verb, side, what = words
+    return {"test": test, "choice": f"{verb} {side} {what}", f"value {side}": what}
 
 
 def _enter_finding(request: Request, examination_id: str, form: dict[str, str]) -> Response:
@@ -293,9 +306,10 @@ def _answer(
 ) -> Response:
     if not is_fragment(request):
         return RedirectResponse(f"/examinations/{examination_id}{anchor}", 303)
-    state = bedside_state(store, examination_id, read_words=read_words)
+    state = bedside_state(store, examination_id, settings_of(request), read_words=read_words)
     touched = {part_of()[test].key for test in tests if test in part_of()}
     state["changed_groups"] = [group for group in state["groups"] if group.key in touched]
     state["changed_tests"] = [test for test in load_catalogue() if test.id in tests]
+    state["changed_pictures"] = dict.fromkeys(p.part for p in load_pictures() if p.tests & tests)
     state["also"] = also
     return HTMLResponse(templates.get_template("changes.html").render(state))

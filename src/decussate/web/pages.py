@@ -18,6 +18,7 @@ from decussate.records import ExaminationHead, Store, in_force
 from decussate.web.bedside import chance_words, part_of
 from decussate.web.conclusions import conclude
 from decussate.web.rendering import templates
+from decussate.web.settings import settings_of
 from decussate.web.state import bedside_state, store_of
 from decussate.web.view import entry_words, finding_words
 
@@ -74,14 +75,14 @@ def begin_examination(
 @router.get("/examinations/{examination_id}")
 def examine_page(request: Request, examination_id: str, test: str = "") -> Response:
     """Show the bedside page; a test asked for is on it even if it is a further one."""
-    state = bedside_state(store_of(request), examination_id, shown_test=test)
+    state = bedside_state(store_of(request), examination_id, settings_of(request), shown_test=test)
     return templates.TemplateResponse(request, "examine.html", state)
 
 
 @router.get("/examinations/{examination_id}/parts/{key}")
 def further_tests(request: Request, examination_id: str, key: str) -> Response:
     """Give the further tests of a part, for a page that has only the usual ones."""
-    state = bedside_state(store_of(request), examination_id)
+    state = bedside_state(store_of(request), examination_id, settings_of(request))
     group = next((group for group in state["groups"] if group.key == key), None)
     if group is None:
         raise BadInput("part of the examination", key, "a part of the page")

@@ -11,7 +11,6 @@ from fastapi import Request
 
 from decussate.anatomy import load_atlas
 from decussate.examination.catalogue import Test
-from decussate.examination.document import CONTEXT_KEYS
 from decussate.examination.record import Examination
 from decussate.records import (
     ExaminationHead,
@@ -22,7 +21,10 @@ from decussate.records import (
     present_state,
 )
 from decussate.web.bedside import load_parts, load_paths, part_of
-from decussate.web.conclusions import conclude
+from decussate.web.conclusions import begin_with, conclude
+from decussate.web.picture_view import PictureView, picture_view
+from decussate.web.pictures import pictures_of
+from decussate.web.settings import Settings
 from decussate.web.view import CardView, card_view, entry_words, part_view, story_words
 
 __all__ = ["bedside_state", "path_of", "store_of"]
@@ -47,7 +49,12 @@ def path_of(history: Sequence[StoredEntry]) -> str:
 
 
 def bedside_state(
-    store: Store, examination_id: str, *, read_words: str = "", shown_test: str = ""
+    store: Store,
+    examination_id: str,
+    settings: Settings,
+    *,
+    read_words: str = "",
+    shown_test: str = "",
 ) -> dict[str, Any]:
     """Return what the templates of the bedside page need.
 
@@ -57,6 +64,8 @@ def bedside_state(
         Where the examination is kept.
     examination_id : str
         The examination.
+    settings : Settings
+        How this browser shows things.
     read_words : str
         What the last reading of the shorthand box came to.
     shown_test : str
@@ -76,14 +85,17 @@ def bedside_state(
     history = store.history(examination_id)
     shown = part_of().get(shown_test)
     examination = present_state(head.id, head.label, head.invented, history)
-    return _parts_of_page(head, history, examination) | {
+    return _parts_of_page(head, history, examination, settings) | {
         "read_words": read_words,
         "shown_part": shown.key if shown and any(t.id == shown_test for t in shown.further) else "",
     }
 
 
 def _parts_of_page(
-    head: ExaminationHead, history: tuple[StoredEntry, ...], examination: Examination
+    head: ExaminationHead,
+    history: tuple[StoredEntry, ...],
+    examination: Examination,
+    settings: Settings,
 ) -> dict[str, Any]:
     conclusion = conclude(examination)
     present = {(found.test, found.side): found for found in examination.present()}
@@ -92,8 +104,10 @@ def _parts_of_page(
     def card_of(test: Test) -> CardView:
         return card_view(test, present, old)
 
+    def drawn(part: str) -> tuple[PictureView, ...]:
+        return tuple(picture_view(picture, present, settings) for picture in pictures_of(part))
+
     path = path_of(history)
-    contexts = load_atlas().contexts
     return {
         "head": head,
         "invented": "patient, invented hospital" if head.invented else "",
@@ -101,11 +115,12 @@ def _parts_of_page(
         "path": path,
         "paths": tuple(load_paths().values()),
         "card_of": card_of,
+        "pictures_of": drawn,
         "caution_first": _caution_first(path),
         "story": examination.story.model_dump(),
         "story_said": story_words(examination.story),
         "story_choices": STORY_CHOICES,
-        "contexts": [(key, contexts[key]) for key in CONTEXT_KEYS],
+        "contexts": tuple(load_atlas().contexts.items()),
         "unread": examination.unread,
         "last": _last(history),
         "alerts": conclusion.alerts,
@@ -113,7 +128,7 @@ def _parts_of_page(
         "side_words": conclusion.side_words,
         "places": conclusion.places,
         "unexplained": conclusion.unexplained,
-        "next_tests": conclusion.next_tests,
+        "next_tests": conclusion.next_tests if conclusion.used else begin_with(path, present),
     }
 
 

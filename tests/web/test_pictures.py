@@ -1,0 +1,105 @@
+"""A touch on a picture records just what the buttons of the test record, on the side it shows."""
+
+import json
+import re
+from html import unescape
+from uuid import uuid4
+
+import pytest
+
+from decussate.examination.catalogue import load_catalogue
+from decussate.sides import Side
+from decussate.web.picture_view import picture_view
+from decussate.web.pictures import load_pictures, pictures_of
+from decussate.web.settings import Settings
+
+PICTURES = load_pictures()
+
+
+def shapes(picture, settings=None):
+    for panel in picture_view(picture, {}, settings or Settings()).panels:
+        for shape in panel.shapes:
+            yield panel.side, shape
+
+
+def found(app, examination):
+    return [
+        (f.test, f.side, f.response, f.measurement)
+        for f in app.state.store.examination(examination).present()
+    ]
+
+
+@pytest.mark.parametrize("picture", PICTURES, ids=lambda picture: picture.key)
+def test_a_picture_and_the_buttons_of_its_tests_record_the_same(client, app, picture):
+    def record(forms) -> list:
+        identity = str(uuid4())
+        form = {"examination": identity, "label": "Bed 4, invented", "invented": "yes"}
+        client.post("/examinations", data=form)
+        seen = []
+        for form in forms:
+            answer = client.post(
+                f"/examinations/{identity}/findings",
+                data={"entry": str(uuid4())} | form,
+                follow_redirects=False,
+            )
+            assert answer.status_code == 303, answer.text
+            seen.append(found(app, identity))
+        return seen
+
+    marks = [step[0] for _, shape in shapes(picture) for step in json.loads(shape.steps)]
+    by_picture = record({"mark": mark} for mark in marks)
+    by_buttons = []
+    for mark in marks:
+        test, verb, key, what = mark.split(" ")
+        assert test in load_catalogue()
+        form = {"test": test, "choice": f"{verb} {key} {what}".removesuffix(" -")}
+        if verb == "measure":
+            form = {"test": test, "choice": f"measure {key}", f"value {key}": what}
+        by_buttons.append(form)
+    assert by_picture == record(by_buttons)
+    assert any(len(state) > 0 for state in by_picture)
+    assert by_picture[-1] == []  # the last step of every shape is "not tested"
+
+
+@pytest.mark.parametrize("picture", PICTURES, ids=lambda picture: picture.key)
+@pytest.mark.parametrize("settings", [Settings(), Settings(fields="facing", faces="own")])
+def test_every_picture_says_whose_side_is_where_and_keeps_to_it(picture, settings):
+    view = picture_view(picture, {}, settings)
+    first, second = view.panels
+    assert first.x < second.x
+    where = "left" if first.side is Side.RIGHT else "right"
+    assert view.convention[1] == f"the patient’s right is on the {where} of the picture."
+    for panel in view.panels:
+        assert str(panel.side) in panel.words
+        for shape in panel.shapes:
+            for step in json.loads(shape.steps):
+                sides = {"right", "left"} & set(step[0].split(" "))
+                assert sides <= {panel.side.value}, (shape.key, step)
+
+
+def test_fields_are_drawn_as_the_patient_sees_them_and_faces_as_the_examiner_does():
+    # Convention of the design; temporal is away from the nose: a right eye's to the right.
+    for picture in PICTURES:
+        first = picture_view(picture, {}, Settings()).panels[0]
+        assert first.side is (Side.LEFT if picture.view == "fields" else Side.RIGHT)
+    fields = pictures_of("fields")[0]
+    temporal = {side: s for side, s in shapes(fields) if "upper temporal" in s.spoken}
+    nasal = {side: s for side, s in shapes(fields) if "upper nasal" in s.spoken}
+    assert temporal[Side.LEFT].x < nasal[Side.LEFT].x < nasal[Side.RIGHT].x
+    assert nasal[Side.RIGHT].x < temporal[Side.RIGHT].x
+
+
+def test_the_page_shows_what_was_recorded_by_either_way(client, enter, examination):
+    enter("findings", test="peripheral_upper_temporal", choice="record right absent")
+    answer = enter("findings", mark="gaze_out measure left -4")
+    assert 'hx-target="#pictures-movements"' in answer.text
+    page = unescape(client.get(f"/examinations/{examination}").text)
+    assert re.search(r'class="spot full"[^>]*upper temporal[^>]*right: lost"', page, re.IGNORECASE)
+    assert re.search(r'class="spot full"[^>]*left: grade -4"', page)
+    assert re.search(r'class="spot none"[^>]*: not tested"', page)
+
+
+def test_a_shape_that_is_not_one_is_refused(enter, present):
+    for mark in ("", "weber", "weber record whole", "no_test record right normal"):
+        assert enter("findings", mark=mark).status_code == 422
+    assert present() == set()
