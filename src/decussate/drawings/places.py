@@ -350,7 +350,7 @@ def _list(root: ET.Element, listed: Sequence[tuple[str, list[str]]]) -> None:
 def _legend(root: ET.Element, height: float) -> None:
     y = height - 18
     _text(root, 16, y, "Shading:", size=14)
-    x = 76.0
+    x = 92.0
     for _, name in reversed(BANDS):
         fill = "#222" if name == "solid" else f"url(#place-{name})"
         box = {"x": f"{x:g}", "y": f"{y - 13:g}", "width": "22", "height": "15"}
