@@ -48,8 +48,8 @@ Written by `{COMMAND}` on {today}, from the {len(cases)} files of
 `tests/published/cases/`. Each is a published case with a confirmed lesion, encoded from what its
 paper states; what the paper does not mention is not tested, never normal. The accepted places (the
 true one and any that the paper cannot tell from it) are in the file. The anatomy was mended with
-these cases in sight, so the figures describe the state of development; they are not an independent trial. Cases that were
-printed are often the unusual ones.
+these cases in sight, so the figures describe the state of development; they are not an independent
+trial. Cases that were printed are often the unusual ones.
 
 ## Scored cases
 
