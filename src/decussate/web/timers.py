@@ -166,15 +166,12 @@ def _beats(side: Side) -> Mapping[str, FastPhase]:
 
 def _swallow(form: dict[str, str]) -> tuple[Finding, ...]:
     given = _needed(number_in(form, "given_ml", "water given", "mL"), "water given", "mL")
-    swallows = number_in(form, "swallows", "swallows", "a count")
-    if swallows is not None and swallows != int(swallows):
-        raise BadInput("swallows", swallows, "a whole number")
     return water_swallow_findings(
         WaterSwallow(
             given_ml=given,
             seconds=_needed(number_in(form, "seconds", "time taken", "seconds"), "time taken", "s"),
             left_ml=number_in(form, "left_ml", "water left", "mL") or 0.0,
-            swallows=None if swallows is None else int(swallows),
+            swallows=_count(form, "swallows", "swallows"),
             coughed=_yes_no(form, "cough"),
             wet_voice=_yes_no(form, "wet_voice"),
             interrupted=_yes_no(form, "stopped"),
@@ -183,15 +180,16 @@ def _swallow(form: dict[str, str]) -> tuple[Finding, ...]:
 
 
 def _whisper(form: dict[str, str]) -> tuple[Finding, ...]:
-    first = _needed(number_in(form, "first", "first set", "0 to 3"), "first set", "of 3")
-    second = number_in(form, "second", "second set", "0 to 3")
+    first = _count(form, "first", "whispers repeated of the first set")
+    if first is None:
+        raise BadInput("whispers repeated of the first set", "nothing", "0 to 3")
     far, near = WHISPER_DISTANCES_M
     distance = _choice(form, "distance", ("far", "near"), "distance of the whisper")
     return whisper_findings(
         WhisperTest(
             side_in(form),
-            int(first),
-            None if second is None else int(second),
+            first,
+            _count(form, "second", "whispers repeated of the second set"),
             other_ear_masked=_yes_no(form, "masked"),
             distance_m=far if distance == "far" else near,
         )
@@ -251,10 +249,10 @@ def _blink(form: dict[str, str]) -> tuple[Finding, ...]:
         if not form.get(side.value):
             continue
         code = _choice(form, side.value, codes, f"blink, {side} eye")
-        full = number_in(form, f"full_{side}", f"full blinks, {side} eye", "a count")
-        part = number_in(form, f"part_{side}", f"incomplete blinks, {side} eye", "a count")
+        full = _count(form, f"full_{side}", f"full blinks, {side} eye")
+        part = _count(form, f"part_{side}", f"incomplete blinks, {side} eye")
         counts = [
-            f"{count:g} {name}"
+            f"{count} {name}"
             for count, name in ((full, "full"), (part, "incomplete"))
             if count is not None
         ]
@@ -279,6 +277,13 @@ def _choice(form: dict[str, str], field: str, allowed: tuple[Any, ...], name: st
         expected = "one of " + ", ".join(str(one).replace("_", " ") for one in allowed)
         raise BadInput(name, answer or "nothing", expected)
     return answer
+
+
+def _count(form: dict[str, str], field: str, name: str) -> int | None:
+    count = number_in(form, field, name, "a count")
+    if count is not None and count != int(count):
+        raise BadInput(name, form[field], "a whole number")
+    return None if count is None else int(count)
 
 
 def _needed(value: float | None, name: str, unit: str) -> float:

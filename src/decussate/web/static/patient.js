@@ -36,7 +36,7 @@ function draw() {
     reported = mark;
     link.post("report", now).catch(() => { reported = ""; });
   }
-  for (const button of document.querySelectorAll("[data-view]")) button.setAttribute("aria-pressed", String(button.dataset.view === state.shown.view));
+  for (const button of document.querySelectorAll("button[data-view]")) button.setAttribute("aria-pressed", String(button.dataset.view === state.shown.view));
   byId("row-name").textContent = `Row ${(state.shown.row / 10).toFixed(1)} logMAR`;
   byId("measured").textContent = now.px_per_mm
     ? `Calibrated: ${now.px_per_mm.toFixed(2)} pixels per mm. Measure again after moving to another screen.`

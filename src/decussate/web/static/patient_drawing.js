@@ -149,7 +149,7 @@ const PatientDrawing = (() => {
     stage.replaceChildren();
     const paper = view === "chart" || view === "near";
     stage.dataset.ground = paper ? "bright" : ground;
-    stage.dataset.view = view;
+    stage.dataset.shows = view;
     if (view === "words") return drawWords(stage, state, content);
     const svg = element("svg", { viewBox: `0 0 ${screen.width} ${screen.height}`, class: "sheet", role: "img", "aria-label": NAMES[view] }, stage);
     if (view === "blank") return undefined;

@@ -105,10 +105,10 @@
     stage.style.width = `min(100%, calc(46vh * ${screen.width / screen.height}))`; // the same shape as the patient’s screen
     PatientDrawing.draw(stage, state, content, screen);
     byId("status").textContent = statusWords();
-    press("[data-view]", "view", shown.view);
-    press("[data-ground]", "ground", shown.ground);
-    press("[data-distance]", "distance", shown.distance_m);
-    press("[data-eye]", "eye", shown.eye);
+    press("button[data-view]", "view", shown.view);
+    press("button[data-ground]", "ground", shown.ground);
+    press("button[data-distance]", "distance", shown.distance_m);
+    press("button[data-eye]", "eye", shown.eye);
     for (const view of ["chart", "near", "words"]) byId(`panel-${view}`).hidden = shown.view !== view;
     if (document.activeElement !== byId("distance")) byId("distance").value = shown.distance_m ?? "";
     showChart();
