@@ -207,7 +207,7 @@ def test_what_it_reads_the_catalogue_accepts(text):
     ("text", "reason"),
     [
         ("pupil R 40 mm", "right unit?"),
-        ("pupil R 0.6 cm", "unit"),
+        ("pupil R 0.6 dB", "unit"),
         ("VA R 6/0", "greater than zero"),
         ("SCM R 7/5", "0 to 5"),
         ("pupils R 7 mm small", "both"),
@@ -232,8 +232,10 @@ def test_what_it_reads_the_catalogue_accepts(text):
         ("no ptosis, diplopia", "whether `no` covers this"),
         ("Weber R L", "both right and left"),
         ("gag absent R, present R", "just before"),
-        ("power R 4/5", "no measurement"),
-        ("ptosis R > L", "'>'"),
+        ("power R 4/5", "Name it"),
+        ("pupils R 3-", "sign after the number"),
+        ("R arm 5-/5", "between normal and weak"),
+        ("hearing R > L", "which side is the worse"),
         ("ptosis L purple, complete R", "continues text"),
     ],
 )

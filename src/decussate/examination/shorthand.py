@@ -23,6 +23,7 @@ from decussate.examination.document import (
 )
 from decussate.examination.shorthand_fragment import read_fragment
 from decussate.examination.shorthand_lexicon import SILENT, Lexicon, Rest
+from decussate.examination.shorthand_story import story_of
 from decussate.examination.shorthand_tokens import Atom, Clause, NotUnderstood, names_in
 from decussate.examination.shorthand_words import lexicon_of
 from decussate.examination.shorthand_writer import write_shorthand
@@ -34,6 +35,10 @@ LONGEST_NOTE = 200_000
 """Longest note read, in characters."""
 LONGEST_FRAGMENT = 120
 """Most words and signs between two dividing signs; a longer stretch is no finding."""
+MOST_RUN_TOGETHER = 4
+"""Most signs of one word of `spelled_out`."""
+LONGEST_LIST = 12
+"""Most commas over which one `no` is followed to its `or`."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,33 +135,83 @@ class _Note:
     unread: list[tuple[Span, str]] = field(default_factory=list)
     rest: list[Rest] = field(default_factory=list)
     measured: dict[tuple[str, Side | None], MeasuredValue] = field(default_factory=dict)
+    lasting: list[tuple[Span, str]] = field(default_factory=list)
 
     def read_clause(self, tree: Tree[Token]) -> None:
         """Read the fragments of one clause; they share a name and a leading side."""
         clause = Clause(self.lexicon, self.text, measured=self.measured)
-        for fragment in tree.children:
-            items = fragment.children if isinstance(fragment, Tree) else []
-            places = [item for item in items if isinstance(item, Token)]
-            if not places:
-                continue
+        parts = [
+            [item for item in fragment.children if isinstance(item, Token)]
+            for fragment in tree.children
+            if isinstance(fragment, Tree) and fragment.children
+        ]
+        parts, written = self._lists_joined(parts)
+        for order, (places, atoms) in enumerate(zip(parts, written, strict=True)):
             span = Span(_start(places[0]), _end(places[-1]))
-            atoms = list(_atoms(places))
+            clause.ahead = written[order + 1 : order + 1 + LONGEST_LIST]
             try:
-                self._read(atoms, clause)
-                self.understood.append(span)
+                self._read(atoms, clause, span)
             except NotUnderstood as reason:
                 clause = Clause(self.lexicon, self.text, broken=True, measured=self.measured)
                 self._keep(span, str(reason))
 
-    def _read(self, atoms: list[Atom], clause: Clause) -> None:
+    def _lists_joined(self, parts: list[list[Token]]) -> tuple[list[list[Token]], list[list[Atom]]]:
+        """Join fragments that are one list of the parts of the face: pin R V1, V2, V3 reduced."""
+        joined: list[list[Token]] = []
+        written: list[list[Atom]] = []
+        for part in parts:
+            atoms = list(_atoms(part, self.lexicon))
+            listed = self.lexicon.listed
+            if written and atoms and atoms[0].key in listed and self._only_lists(written[-1]):
+                joined[-1] = [*joined[-1], *part]
+                written[-1] = [*written[-1], *atoms]
+            else:
+                joined.append(part)
+                written.append(atoms)
+        return joined, written
+
+    def _only_lists(self, atoms: Sequence[Atom]) -> bool:
+        """Whether a fragment names parts of the face and says nothing of them."""
+        if not atoms or atoms[-1].key not in self.lexicon.listed or len(atoms) > LONGEST_LIST:
+            return False
+        words = [
+            self.lexicon.words.get((atom.key,))
+            for atom in atoms
+            if atom.key not in self.lexicon.listed
+        ]
+        return all(word and word.kind in ("side", "modality", "empty") for word in words)
+
+    def _read(self, atoms: list[Atom], clause: Clause, span: Span) -> None:
         if len(atoms) > LONGEST_FRAGMENT:
             raise NotUnderstood("too long for one finding: divide it with ; or new lines")
-        told = _story_of(atoms, self.lexicon)
-        if told is not None:
-            self._tell(told)
-            return
-        if clause.broken and not names_in(atoms, self.lexicon):
-            raise NotUnderstood("it continues text that could not be read")
+        told = story_of(atoms, self.lexicon)
+        fields = told.fields if told else []
+        self._check_told(fields)
+        if told is None or told.used < len(atoms):
+            self._find(atoms[told.used :] if told else atoms, clause)
+        self._tell(fields)
+        start = span.start
+        for first, last, onset in told.lasting if told else ():
+            lasting = Span(atoms[first].start, atoms[last - 1].end)
+            self._understand(start, lasting.start)
+            self.lasting.append((lasting, onset))
+            start = lasting.end
+        self._understand(start, span.end)
+
+    def _understand(self, start: int, end: int) -> None:
+        """Count a stretch of the note as understood, without the space around it."""
+        text = self.text[start:end]
+        kept = Span(start + len(text) - len(text.lstrip()), end - len(text) + len(text.rstrip()))
+        if kept.start < kept.end:
+            self.understood.append(kept)
+
+    def _find(self, atoms: list[Atom], clause: Clause) -> None:
+        if clause.broken:
+            if not names_in(atoms, self.lexicon):
+                raise NotUnderstood("it continues text that could not be read")
+            first = self.lexicon.words.get((atoms[0].key,))
+            if first is not None and first.kind in ("either", "joins"):
+                raise NotUnderstood("it continues a list that could not be read")
         reading = read_fragment(atoms, clause)
         self.findings += reading.findings
         self.known_old += reading.known_old
@@ -172,13 +227,16 @@ class _Note:
                 return
         self.unread.append((span, reason))
 
-    def _tell(self, told: Sequence[tuple[str, Any]]) -> None:
-        """Add to the story, or refuse what contradicts it."""
+    def _check_told(self, told: Sequence[tuple[str, Any]]) -> None:
+        """Refuse what contradicts the story."""
         for name, value in told:
             if name != "context" and self.story.get(name, value) != value:
                 raise NotUnderstood(f"the {name} was already given as {self.story[name]}")
         if any(name == "age" and not 0 <= value <= 120 for name, value in told):
             raise NotUnderstood("an age is 0 to 120 years")
+
+    def _tell(self, told: Sequence[tuple[str, Any]]) -> None:
+        """Add to the story."""
         for name, value in told:
             if name == "context":
                 self.story["context"] = (*self.story.get("context", ()), value)
@@ -187,9 +245,10 @@ class _Note:
 
     def reading(self) -> ShorthandReading:
         """Return the whole."""
+        self._last()
         starts = [0, *(match.end() for match in re.finditer("\n", self.text))]
         unread = []
-        for span, reason in self.unread:
+        for span, reason in sorted(self.unread, key=lambda kept: kept[0].start):
             line = bisect_right(starts, span.start)
             column = span.start - starts[line - 1] + 1
             kept = self.text[span.start : span.end]
@@ -201,6 +260,16 @@ class _Note:
             known_old=tuple(dict.fromkeys(self.known_old)),
             understood=tuple(self.understood),
         )
+
+    def _last(self) -> None:
+        """Take lengths of time as the onset where nothing else gives one, or keep them unread."""
+        given = self.story.get("onset")
+        for span, onset in self.lasting:
+            if onset and self.story.setdefault("onset", onset) == onset and given is None:
+                self.understood.append(span)
+            else:
+                reason = "the story has no place for it beside the onset"
+                self.unread.append((span, reason if onset else "say over how many hours or days"))
 
     def _the_rest(self) -> Iterator[Finding]:
         """Give the normal findings that "the rest normal" stands for.
@@ -239,31 +308,31 @@ def _end(token: Token) -> int:
     return token.end_pos or 0
 
 
-def _atoms(tokens: Sequence[Token]) -> Iterator[Atom]:
-    for token in tokens:
-        text = str(token)
-        if token.type == "MARK" and text in SILENT:
-            continue
-        key = re.sub("['’]", "", text.lower()) if token.type == "WORD" else text.lower()
-        yield Atom(token.type, text, key, _start(token), _end(token))
-
-
-def _story_of(atoms: Sequence[Atom], lexicon: Lexicon) -> list[tuple[str, Any]] | None:
-    """Read a fragment that is story and nothing else; None when it is not."""
-    told: list[tuple[str, Any]] = []
+def _atoms(tokens: Sequence[Token], lexicon: Lexicon) -> Iterator[Atom]:
+    """Give the words and signs, those run together (``RVA``) spelled out."""
+    atoms = [_atom(token) for token in tokens]
     at = 0
     while at < len(atoms):
-        reach = max(lexicon.longest.get(atoms[at].key, 0), lexicon.longest.get("#", 0))
-        for length in range(min(reach, len(atoms) - at), 0, -1):
+        for length in range(min(MOST_RUN_TOGETHER, len(atoms) - at), 0, -1):
             part = atoms[at : at + length]
-            key = tuple("#" if atom.kind == "NUMBER" else atom.key for atom in part)
-            fields = lexicon.story.get(key)
-            if fields is None:
-                continue
-            number = next((float(atom.text) for atom in part if atom.kind == "NUMBER"), None)
-            told += [(name, number if name == "age" else value) for name, value in fields]
-            at += length
-            break
+            words = lexicon.spelled_out.get(tuple(atom.key for atom in part))
+            if words:
+                start, end = part[0].start, part[-1].end
+                yield from (Atom("WORD", word, word, start, end) for word in words)
+                at += length
+                break
         else:
-            return None
-    return told or None
+            if atoms[at].kind != "MARK" or atoms[at].text not in SILENT:
+                yield atoms[at]
+            at += 1
+
+
+def _atom(token: Token) -> Atom:
+    text = str(token)
+    kind = "WORD" if token.type == "TIMES" else token.type
+    key = re.sub("['’]", "", text.lower()) if kind == "WORD" else text.lower()
+    if kind in ("NUMBER", "FRACTION"):
+        text = text.replace("−", "-")
+    if kind == "MARK" and text in "–—−‐":
+        key = "-"
+    return Atom(kind, text, key, _start(token), _end(token))

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from decussate.errors import BadInput
 from decussate.examination.bedside_test import Test
-from decussate.examination.checking import AS_WRITTEN, measured_number, measured_response
+from decussate.examination.checking import measured_number, measured_response
 from decussate.examination.document import (
     ABNORMAL,
     COULD_NOT_BE_TESTED,
@@ -17,7 +17,8 @@ from decussate.examination.document import (
     MeasuredValue,
 )
 from decussate.examination.shorthand_lexicon import AWAY, TOWARDS, Claim, Head, Phrase
-from decussate.examination.shorthand_remarks import remarks_of
+from decussate.examination.shorthand_numbers import Reading, measured, written_value
+from decussate.examination.shorthand_remarks import joined, remarks_of
 from decussate.examination.shorthand_statements import Group, Statement
 from decussate.examination.shorthand_tokens import Clause, NotUnderstood, Sides, Token, own_name
 from decussate.sides import Side
@@ -45,6 +46,7 @@ class Drafts:
         self.drafts: dict[tuple[str, Side | None], _Draft] = {}
         self.extras: dict[tuple[str, Side | None], dict[str, Any]] = {}
         self.old_pairs: list[tuple[str, Side | None]] = []
+        self.group = Group(None)
 
     def findings(self) -> list[Finding]:
         """Build the findings in the order they were said."""
@@ -72,7 +74,8 @@ class Drafts:
         before = set(self.drafts)
         kinds = {token.kind for token in group.values}
         touched: set[tuple[str, Side | None]] = set()
-        written = self._text_value(head, group)
+        written = written_value(head, group.values, self.clause)
+        self.group = group
         if statement.negated:
             if kinds:
                 raise NotUnderstood("`no` with a further response is not clear")
@@ -80,18 +83,20 @@ class Drafts:
             touched |= self._claims(claims, head, name, group.sides, firm=True)
         elif written is not None:
             words, value = written
-            touched |= self._values(head, name, Group(group.sides, words))
+            touched |= self._values(head, name, replace(group, values=list(words)))
             touched |= self._measures(head, name, group.sides, [value])
         elif not group.values:
             if old and not head.findings:
                 self.old_pairs += self._pairs(head, name, group.sides)
                 return
+            self._refuse_bare_comparison(head, name, group)
             touched |= self._claims(self._alone(head, name, group.sides), head, name, group.sides)
         else:
             touched |= self._values(head, name, group)
         for key in touched:
-            extra = remarks_of(group.remarks, self.drafts[key].response == COULD_NOT_BE_TESTED)
-            self.extras.setdefault(key, {}).update(extra)
+            untested = self.drafts[key].response == COULD_NOT_BE_TESTED
+            extra = remarks_of(group.remarks, self.clause.note, untested)
+            self.extras[key] = joined(self.extras.get(key, {}), extra)
         if group.remarks and not touched:
             raise NotUnderstood("the remark belongs to no finding")
         self.old_pairs += [key for key in self.drafts if key not in before]
@@ -105,6 +110,11 @@ class Drafts:
         added: list[Claim] = []
         for token in group.values:
             if token.kind == "number":
+                continue
+            if token.kind == "negated":
+                claims = self._negated_value(head, name, token, group.sides)
+                touched |= self._claims(claims, head, name, group.sides, firm=True)
+                replaced = True
                 continue
             if token.kind == "status":
                 claims = tuple(Claim(test, token.value) for test in self._tests_of(head))
@@ -122,9 +132,19 @@ class Drafts:
             touched |= self._claims(head.findings, head, name, group.sides)
         touched |= self._claims(tuple(added), head, name, group.sides, firm=True)
         if numbers:
-            values = [self._number(head, token) for token in numbers]
+            values = [
+                reading
+                for token in numbers
+                for reading in measured(head, token, self.clause, group.throughout)
+            ]
             touched |= self._measures(head, name, group.sides, values)
         return touched
+
+    def _refuse_bare_comparison(self, head: Head, name: Phrase, group: Group) -> None:
+        """Refuse `hearing L>R`: of a test, not of a sign, the greater side may be the better."""
+        compared = any(token.key == (">",) for token in group.remarks)
+        if compared and not (head.findings and self.lexicon.names_what_is_wrong(name)):
+            raise NotUnderstood("it is not clear which side is the worse one")
 
     # -------------------------------------------------------- what words mean
 
@@ -145,6 +165,19 @@ class Drafts:
             raise NotUnderstood(f"`no` is not clear with {' '.join(name)}")
         return claims
 
+    def _negated_value(
+        self, head: Head, name: Phrase, token: Token, sides: Sides
+    ) -> tuple[Claim, ...]:
+        """Find what `no` and a response mean: normal, where the test has no third state."""
+        claims = self._meaning(head, name, token, sides)
+        loss = any(part in self.lexicon.wrong for part in token.key)
+        for claim in claims:
+            codes = self.catalogue.test(claim.test).responses
+            graded = {"normal", "reduced", "absent"} == set(codes) and loss
+            if claim.response == "normal" or not (graded or len(codes) == 2):
+                raise NotUnderstood("`no` with a further response is not clear")
+        return tuple(replace(claim, response="normal") for claim in claims)
+
     def _meaning(
         self, head: Head, name: Phrase, token: Token, sides: Sides
     ) -> tuple[Claim, ...]:  # fmt: skip
@@ -155,6 +188,9 @@ class Drafts:
             return tuple(Claim(test, "normal") for test in head.normal)
         if wrong and token.key in states["present"]:
             return self._alone(head, name, sides)
+        directed = len(head.tests) == 1 and self._directed(head.tests[0])
+        if sides and directed and token.key in states["present"]:
+            return (Claim(head.tests[0].id, TOWARDS),)
         if token.key in head.words:
             return head.words[token.key]
         plain = self.lexicon.words.get(token.key)
@@ -197,14 +233,17 @@ class Drafts:
             raise NotUnderstood(f"{' '.join(name)} is of both sides")
         if test.paired:
             meant = BOTH if claim.side == "both" or head.both else sides
+            if meant is None and self._same_part(test):
+                meant = self.clause.only_side
             if meant is None:
-                if claim.response not in _OF_BOTH and not self.lexicon.names_both(name):
+                both = self.group.throughout or self.lexicon.names_both(name)
+                if claim.response not in _OF_BOTH and not both:
                     raise NotUnderstood("the side is missing: write R, L or both")
                 meant = BOTH
             other = claim.side == "other"
             return [(side.other if other else side, claim.response) for side in meant]
         if claim.response not in (TOWARDS, AWAY):
-            its_own = head.id == test.id
+            its_own = head.id == test.id and not self.group.carried
             if sides is not None and its_own and claim.response in test.codes:
                 raise NotUnderstood(f"{test.name.lower()} has no side")
             return [(None, claim.response)]
@@ -214,6 +253,12 @@ class Drafts:
             raise NotUnderstood(f"{test.name.lower()} can name one side only")
         side = sides[0] if claim.response == TOWARDS else sides[0].other
         return [(None, side.value)]
+
+    def _same_part(self, test: Test) -> bool:
+        """Whether the one side spoken of so far is meant: abduction R -2, adduction full."""
+        before = self.clause.head
+        same = any(other.nerve == test.nerve for other in before.tests) if before else False
+        return same and len(self.clause.only_side or ()) == 1
 
     def _pairs(self, head: Head, name: Phrase, sides: Sides) -> list[tuple[str, Side | None]]:
         claims = [Claim(test, "normal") for test in self._tests_of(head)]
@@ -255,89 +300,18 @@ class Drafts:
 
     # -------------------------------------------------------- measurements
 
-    def _text_value(
-        self, head: Head, group: Group
-    ) -> tuple[list[Token], tuple[Test, MeasuredValue]] | None:
-        """Read a value such as ``6/9-2``, ``CF 1 m`` or ``N8 at 40 cm`` as it stands.
-
-        Returns
-        -------
-        tuple or None
-            Words before the value, and the test with the value; None where there is no such value.
-        """
-        scale = head.tests[0].measurement if len(head.tests) == 1 else None
-        if scale is None or scale.kind != "text":
-            return None
-        of_value = {tuple(word.split()) for word in scale.words}
-        at = 0
-        while at < len(group.values) and group.values[at].kind in ("value", "normal"):
-            if group.values[at].key in of_value:
-                break
-            at += 1
-        if at == len(group.values):
-            return None
-        text = self.clause.note[group.values[at].start : group.values[-1].end]
-        measured = MeasuredValue(value=" ".join(text.split())[:200], unit=AS_WRITTEN)
-        try:
-            measured_response(head.tests[0], measured)
-        except BadInput as error:
-            if any(token.kind == "number" for token in group.values):
-                raise NotUnderstood(error.sentence) from None
-            return None
-        return group.values[:at], (head.tests[0], measured)
-
-    def _number(self, head: Head, token: Token) -> tuple[Test, MeasuredValue]:
-        """Find the test a number belongs to by its unit."""
-        text, units = token.value
-        written = self.clause.note[token.start : token.end]
-        scaled = [test for test in self._measurable(head) if test.measurement]
-        if not scaled:
-            raise NotUnderstood(f"{written!r}: no measurement belongs to this name")
-        for test in scaled:
-            scale = test.measurement
-            if scale is None:
-                continue
-            fits = scale.unit in units if units else test.id in self.lexicon.bare
-            if not fits:
-                continue
-            measured = self._value(text, scale.kind, scale.unit)
-            if measured is not None:
-                return test, measured
-        expected = " or ".join(dict.fromkeys(t.measurement.unit for t in scaled if t.measurement))
-        what = "the unit is missing" if units is None else "this unit does not belong here"
-        raise NotUnderstood(f"{written!r}: {what}, expected {expected}")
-
-    def _measurable(self, head: Head) -> list[Test]:
-        if head.tests:
-            return list(head.tests)
-        claimed = {claim.test: self.catalogue.test(claim.test) for claim in head.findings}
-        return list(claimed.values()) if len(claimed) == 1 else []
-
-    def _value(self, text: str, kind: str, unit: str) -> MeasuredValue | None:
-        """Turn the digits into a value of this kind of scale."""
-        if "/" not in text:
-            return MeasuredValue(value=float(text), unit=unit)
-        share, _, of = text.replace(" ", "").partition("/")
-        if kind == "fraction":
-            return MeasuredValue(value=f"{share}/{of}", unit=unit)
-        top = self.lexicon.out_of.get(unit)
-        if top is None or not of.isdigit() or float(of) != top:
-            return None
-        if share[-1] in "+-":
-            raise NotUnderstood(f"{text!r}: write the whole grade, and the sign as a remark")
-        return MeasuredValue(value=float(share), unit=unit)
-
     def _measures(
         self,
         head: Head,
         name: Phrase,
         sides: Sides,
-        values: Iterable[tuple[Test, MeasuredValue]],
+        values: Iterable[Reading],
     ) -> set[tuple[str, Side | None]]:
         touched = set()
-        for test, measured in values:
+        for reading in values:
+            test, value = reading.test, reading.value
             try:
-                meant = measured_response(test, measured)
+                meant = measured_response(test, value)
             except BadInput as error:
                 raise NotUnderstood(error.sentence) from None
             claim = Claim(test.id, meant or "")
@@ -347,15 +321,16 @@ class Drafts:
                 key = (test.id, side)
                 firm = bool(response)
                 if not response:
-                    response, firm = self._unbanded(head, test, side, measured), False
-                self._put(key, response, firm, measured)
-                self.clause.measured[key] = measured
+                    response, firm = self._unbanded(head, test, side, value), False
+                self._put(key, response, firm, value)
+                self.clause.measured[key] = value
+                if reading.note:
+                    extra = {"comment": reading.note}
+                    self.extras[key] = joined(self.extras.get(key, {}), extra)
                 touched.add(key)
         return touched
 
-    def _unbanded(
-        self, head: Head, test: Test, side: Side | None, measured: MeasuredValue
-    ) -> str:  # fmt: skip
+    def _unbanded(self, head: Head, test: Test, side: Side | None, value: MeasuredValue) -> str:
         """Find the response a value means where the catalogue gives no bands."""
         if (test.id, side) in self.drafts:
             return self.drafts[(test.id, side)].response
@@ -366,7 +341,7 @@ class Drafts:
                 against = self.catalogue.test(rule["against"]).name.lower()
                 raise NotUnderstood(f"{test.name.lower()} needs {against} of that side before it")
             than = measured_number(self.catalogue.test(rule["against"]), other)
-            better = than - measured_number(test, measured) >= rule["by"]
+            better = than - measured_number(test, value) >= rule["by"]
             return str(rule["better"] if better else rule["same"])
         if test.id in self.lexicon.measured:
             return self.lexicon.measured[test.id]

@@ -14,6 +14,7 @@ from decussate.examination.shorthand_tokens import (
     Clause,
     NotUnderstood,
     Sides,
+    Token,
     names_in,
     tokens_of,
     without_headings,
@@ -76,13 +77,17 @@ def _read(atoms: Sequence[Atom], clause: Clause) -> Reading:
         tokens = tokens[1:]
     statements = statements_of(without_headings(tokens), clause)
     drafts = Drafts(clause)
+    named = any(token.kind == "head" for token in tokens)
     last: Sides = None
     rest: tuple[Rest, ...] = ()
     for statement in statements:
         for group in groups_of(statement):
             if group.sides is None:
-                group.sides = last if last else clause.side
+                group.sides = last or clause.side or (None if named else clause.only_side)
+                group.carried = group.sides is not None
             last = group.sides
+            if not named:
+                group.remarks += clause.techniques
             if statement.head.rest:
                 words = [clause.lexicon.words.get(value.key) for value in group.values]
                 kinds = [word.kind if word else "" for word in words]
@@ -91,9 +96,16 @@ def _read(atoms: Sequence[Atom], clause: Clause) -> Reading:
                 rest = statement.head.rest
                 continue
             drafts.add(statement, group, old)
+    if named:
+        clause.techniques = _leading_techniques(tokens)
     first = next((token for token in tokens if token.kind in ("side", "head")), None)
     if first is not None and first.kind == "side":
         clause.side = first.value
+    said = {token.value for token in tokens if token.kind == "side"}
+    if said:
+        # DHT R positive, upbeat: of the right, while no other side has been spoken of.
+        new = clause.only_side in (None, *said) and not (clause.said and clause.only_side is None)
+        clause.only_side = said.pop() if len(said) == 1 and new else None
     found = drafts.findings()
     for one in found:
         before = clause.said.get((one.test, one.side), one.response)
@@ -103,3 +115,14 @@ def _read(atoms: Sequence[Atom], clause: Clause) -> Reading:
     clause.said.update({(one.test, one.side): one.response for one in found})
     clause.head, clause.name = statements[-1].head, statements[-1].name
     return Reading(found, drafts.old_pairs if old else [], rest)
+
+
+def _leading_techniques(tokens: Sequence[Token]) -> tuple[Token, ...]:
+    """Return techniques named before any side, which hold for the whole clause (VA cc: ...)."""
+    found = []
+    for token in tokens:
+        if token.kind == "side":
+            break
+        if token.kind == "technique":
+            found.append(token)
+    return tuple(found)

@@ -92,6 +92,8 @@ class Head:
         Whether the name means both sides by definition.
     rest : tuple of Rest
         Groups of tests that "the rest normal" covers.
+    modalities : Mapping of str to str
+        Ids of the heads meant once a modality is named: pin of V1 is not touch of V1.
     """
 
     id: str
@@ -102,6 +104,7 @@ class Head:
     normal: tuple[str, ...] = ()
     both: bool = False
     rest: tuple[Rest, ...] = ()
+    modalities: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,13 +134,33 @@ class Lexicon:
         Written units to the units of the catalogue they may mean.
     story : Mapping of Phrase to tuple of (str, object)
         Phrases of the story line to the fields they set.
+    durations : Mapping of Phrase to str
+        Ways of saying for how long (``#`` a number, ``#/7`` days of a week) to the onset they
+        suggest; empty where they suggest none.
+    spelled_out : Mapping of Phrase to Phrase
+        Words run together (``RVA``, ``V2/3``) to the words they stand for.
+    value_unclear, holds : Mapping of str to str
+        By test: why a number after the name of what is wrong is not read; the part of the
+        examination whose names in the same sentence could be its response.
+    modality_of : Mapping of str to str
+        Modality of the heads that some head lists under `Head.modalities`.
+    open_heads : tuple of Head
+        Names that leave the modality open.
+    listed : frozenset of str
+        Single words among those names, which a comma list may hold: pin V1, V2, V3 reduced.
+    by_head_id : Mapping of str to Head
+        Heads by their id.
+    conversions : Mapping of (str, str) to tuple of (float, float)
+        Unit written and unit of a scale to the factor and the offset from one to the other.
+    sums : Mapping of str to Mapping of str to int
+        Units whose value may be written as the sum of lettered parts, with the top of each.
     wrong, plural : frozenset of str
         Words that make a name the name of what is wrong, and a name that means both sides.
     states : Mapping of str to frozenset of Phrase
         General words by the state of a scale they stand for.
-    bare, out_of, unit_written, measured
-        Tests whose number may stand without a unit; greatest grade of a unit; how a unit is
-        written; the response a value alone means.
+    bare, signed, out_of, unit_written, measured
+        Tests whose number may stand without a unit; units whose grades may bear a sign (4+);
+        greatest grade of a unit; how a unit is written; the response a value alone means.
     comparisons : Mapping of str to Mapping
         Tests judged against another test of the same note.
     longest : Mapping of str to int
@@ -151,10 +174,21 @@ class Lexicon:
     words: Mapping[Phrase, Word]
     units: Mapping[Phrase, frozenset[str]]
     story: Mapping[Phrase, tuple[tuple[str, object], ...]]
+    durations: Mapping[Phrase, str]
+    spelled_out: Mapping[Phrase, Phrase]
+    value_unclear: Mapping[str, str]
+    holds: Mapping[str, str]
+    modality_of: Mapping[str, str]
+    open_heads: tuple[Head, ...]
+    listed: frozenset[str]
+    by_head_id: Mapping[str, Head]
+    conversions: Mapping[tuple[str, str], tuple[float, float]]
+    sums: Mapping[str, Mapping[str, int]]
     wrong: frozenset[str]
     plural: frozenset[str]
     states: Mapping[str, frozenset[Phrase]]
     bare: frozenset[str]
+    signed: frozenset[str]
     out_of: Mapping[str, float]
     unit_written: Mapping[str, str]
     measured: Mapping[str, str]

@@ -9,13 +9,18 @@ from typing import Any
 
 from decussate.examination.shorthand_tokens import NotUnderstood, Token
 
-__all__ = ["remarks_of"]
+__all__ = ["joined", "remarks_of"]
 
 
-def remarks_of(tokens: Sequence[Token], needs_reason: bool) -> dict[str, Any]:
+def remarks_of(tokens: Sequence[Token], note: str, needs_reason: bool) -> dict[str, Any]:
     """Read remarks: the reason of `unable`, a comment, and who, when and how."""
     extra: dict[str, Any] = {}
+    notes: dict[str, str] = {}
     for token in tokens:
+        if token.kind in ("note", "technique"):
+            place = "comment" if token.kind == "note" else "technique"
+            notes = joined(notes, {place: " ".join(note[token.start : token.end].split())})
+            continue
         if token.kind == "TAG":
             name, _, text = token.value[1:-1].partition(":")
             _add_tag(extra, name, _unquoted(text.strip()))
@@ -25,7 +30,16 @@ def remarks_of(tokens: Sequence[Token], needs_reason: bool) -> dict[str, Any]:
         if place in extra or not text.strip():
             raise NotUnderstood("one remark of a finding can be kept, and not an empty one")
         extra[place] = text
-    return extra
+    return joined(notes, extra)
+
+
+def joined(first: dict[str, Any], second: dict[str, Any]) -> dict[str, Any]:
+    """Put two sets of remarks together; comments and techniques follow each other."""
+    both = first | second
+    for place in ("comment", "technique"):
+        if place in first and place in second and first[place] != second[place]:
+            both[place] = f"{first[place]}; {second[place]}"
+    return both
 
 
 def _add_tag(extra: dict[str, Any], name: str, text: str) -> None:

@@ -3,21 +3,33 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from itertools import pairwise
 
+from decussate.examination.bedside_test import Test
 from decussate.examination.shorthand_lexicon import Head, Phrase
-from decussate.examination.shorthand_tokens import Clause, NotUnderstood, Sides, Token
+from decussate.examination.shorthand_modality import with_modality
+from decussate.examination.shorthand_tokens import (
+    REMARKS,
+    Clause,
+    NotUnderstood,
+    Sides,
+    Token,
+    tokens_of,
+)
 
 __all__ = ["Group", "Statement", "groups_of", "statements_of"]
 
 
 @dataclass(slots=True)
 class Group:
-    """Values said of one side."""
+    """Values said of one side; `carried` when the side was said of an earlier name."""
 
     sides: Sides
     values: list[Token] = field(default_factory=list)
     remarks: list[Token] = field(default_factory=list)
+    carried: bool = False
+    throughout: bool = False
 
 
 @dataclass(slots=True)
@@ -38,7 +50,8 @@ def statements_of(tokens: Sequence[Token], clause: Clause) -> list[Statement]:
             raise NotUnderstood(token.value)
         if token.kind == "old":
             raise NotUnderstood("`old` goes before the name: old: R ptosis")
-    kept = [token for token in tokens if token.kind != "empty"]
+    spoken = [token for token in tokens if token.kind != "empty"]
+    kept = _negated_values(_slashes(with_modality(spoken, clause)))
     if all(token.kind in _SAY_NOTHING for token in kept):
         raise NotUnderstood("no finding is named")
     places = [index for index, token in enumerate(kept) if token.kind == "head"]
@@ -56,13 +69,17 @@ def statements_of(tokens: Sequence[Token], clause: Clause) -> list[Statement]:
         after = places[order + 1] if order + 1 < len(places) else len(kept)
         tail = kept[place + 1 : after]
         following: list[Token] = []
-        if order + 1 < len(places):
+        more = order + 1 < len(places)
+        if more:
             tail, following = _share(tail, side_first)
         head = _one_head(kept[place], clause)
+        _refuse_held(head, statements[-1].head if statements else clause.head, clause)
         opens = [token for token in _without_joins(lead) if token.kind != "negations"]
         statements.append(Statement(head, kept[place].key, opens, _without_joins(tail), negated))
         kinds = {token.kind for token in following}
         if negated and "joins" in kinds and "negations" not in kinds:
+            raise NotUnderstood("it is not clear how far `no` reaches: write `or`, or `no` again")
+        if negated and more and not kinds & {"negations", "either"}:
             raise NotUnderstood("it is not clear how far `no` reaches: write `or`, or `no` again")
         negated = "negations" in kinds or (negated and "either" in kinds)
         lead = following
@@ -71,8 +88,67 @@ def statements_of(tokens: Sequence[Token], clause: Clause) -> list[Statement]:
     return statements
 
 
+def _refuse_held(head: Head, before: Head | None, clause: Clause) -> None:
+    """Refuse nystagmus after a positional test: provoked by it or there besides."""
+    held = clause.lexicon.holds.get(before.id) if before else None
+    if held and before and any(test.nerve == held for test in _tests(head, clause)):
+        name = before.tests[0].name.lower()
+        raise NotUnderstood(f"it could be the response to the {name}: write it after its name")
+
+
+def _tests(head: Head, clause: Clause) -> Iterable[Test]:
+    return head.tests or [clause.lexicon.catalogue.test(claim.test) for claim in head.findings]
+
+
+def _slashes(tokens: Sequence[Token]) -> list[Token]:
+    """Read ``no ptosis/diplopia`` as `or`; elsewhere a slash between words says nothing."""
+    kept: list[Token] = []
+    negated = False
+    for token in tokens:
+        negated = negated or token.kind == "negations"
+        if token.kind == "slash":
+            if negated:
+                kept.append(replace(token, kind="either"))
+            continue
+        kept.append(token)
+    return kept
+
+
+def _negated_values(tokens: Sequence[Token]) -> list[Token]:
+    """Turn `no` and the responses after it into negated responses (tongue: no wasting)."""
+    kept: list[Token] = []
+    at = 0
+    while at < len(tokens):
+        token = tokens[at]
+        following = tokens[at + 1] if at + 1 < len(tokens) else None
+        if token.kind != "negations" or following is None or following.kind != "value":
+            kept.append(token)
+            at += 1
+            continue
+        kept.append(replace(following, kind="negated"))
+        at += 2
+        while at + 1 < len(tokens) and tokens[at].kind in ("either", "joins"):
+            if tokens[at + 1].kind != "value":
+                break
+            if tokens[at].kind == "joins":
+                raise NotUnderstood(
+                    "it is not clear how far `no` reaches: write `or`, or `no` again"
+                )
+            kept.append(replace(tokens[at + 1], kind="negated"))
+            at += 2
+    return kept
+
+
 def _share_out(statements: list[Statement]) -> None:
     """Give names that are merely listed what is said of the next: R arm and leg 4/5."""
+    for this, following in pairwise(statements):
+        # Said before the list: reduced V1 V2 R.
+        before = [token for token in this.lead if token.kind == "value"]
+        said = [token for token in (*this.tail, *following.tail) if token.kind != "side"]
+        if before and not said and not following.lead and not following.head.findings:
+            following.lead = list(this.lead)
+            if not any(token.kind == "side" for token in this.lead):
+                this.tail = list(following.tail)
     for this, following in zip(statements[-2::-1], statements[:0:-1], strict=True):
         if this.tail or following.lead or this.negated or any(t.kind != "side" for t in this.lead):
             continue
@@ -89,14 +165,25 @@ def _check_negation(
     first = statements[0]
     listed = clause.negated and first.head.findings and not (first.lead or first.tail)
     if listed and not first.negated:
-        if not any(token.kind == "either" for token in kept):
+        if not any(token.kind == "either" for token in kept) and not _or_ahead(clause):
             raise NotUnderstood("it is not clear whether `no` covers this: write `no` again")
         for statement in statements:
             statement.negated = True
     clause.negated = statements[-1].negated
 
 
-_SAY_NOTHING = ("REMARK", "QUOTED", "TAG", "either", "joins")
+def _or_ahead(clause: Clause) -> bool:
+    """Whether the comma list goes on as bare names to its `or`: no A, B, C or D."""
+    for atoms in clause.ahead:
+        kinds = {token.kind for token in tokens_of(atoms, clause)}
+        if not kinds <= {"head", "either", "empty"}:
+            return False
+        if "either" in kinds:
+            return True
+    return False
+
+
+_SAY_NOTHING = (*REMARKS, "either", "joins", "throughout")
 
 
 def _without_joins(tokens: Iterable[Token]) -> list[Token]:
@@ -133,7 +220,8 @@ def _one_head(token: Token, clause: Clause) -> Head:
 def groups_of(statement: Statement) -> list[Group]:
     """Divide what is said of a name by side; the side may come before or after the values."""
     tokens = [*statement.lead, *statement.tail]
-    said = [token for token in tokens if token.kind not in ("REMARK", "QUOTED", "TAG")]
+    throughout = any(token.kind == "throughout" for token in tokens)
+    said = [token for token in tokens if token.kind not in (*REMARKS, "throughout")]
     count = sum(token.kind == "side" for token in said)
     side_first = bool(said) and said[0].kind == "side"
     if count > 1 and not side_first and said[-1].kind != "side":
@@ -141,8 +229,12 @@ def groups_of(statement: Statement) -> list[Group]:
     group = Group(None)
     groups = [group]
     closed = False
+    first = said[0].start if said else -1
+    leading = [token for token in tokens if token.kind == "technique" and token.start < first]
     for token in tokens:
-        if token.kind in ("REMARK", "QUOTED", "TAG"):
+        if token.kind == "throughout" or token in leading:
+            continue
+        if token.kind in REMARKS:
             group.remarks.append(token)
         elif token.kind == "side" and (side_first or count == 1):
             if group.sides is not None:
@@ -156,4 +248,7 @@ def groups_of(statement: Statement) -> list[Group]:
                 group, closed = Group(None), False
                 groups.append(group)
             group.values.append(token)
+    for group in groups:
+        group.remarks += leading
+        group.throughout = throughout
     return groups

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -12,18 +13,23 @@ from decussate.examination.shorthand_lexicon import Head, Lexicon, Phrase
 from decussate.sides import Side
 
 __all__ = [
+    "REMARKS",
     "Atom",
     "Clause",
     "NotUnderstood",
     "Sides",
     "Token",
+    "duration_at",
     "names_in",
     "own_name",
     "tokens_of",
     "without_headings",
+    "words_after",
 ]
 
 Sides = tuple[Side, ...] | None
+REMARKS = ("REMARK", "QUOTED", "TAG", "note", "technique")
+"""Kinds of token that say something beside the finding."""
 
 
 class NotUnderstood(Exception):
@@ -50,9 +56,13 @@ class Clause:
     head: Head | None = None
     name: Phrase = ()
     side: Sides = None
+    only_side: Sides = None
     old: bool = False
     negated: bool = False
     broken: bool = False
+    modality: tuple[str, ...] = ()
+    techniques: tuple[Token, ...] = ()
+    ahead: Sequence[Sequence[Atom]] = ()
     measured: dict[tuple[str, Side | None], MeasuredValue] = field(default_factory=dict)
     said: dict[tuple[str, Side | None], str] = field(default_factory=dict)
 
@@ -73,8 +83,15 @@ def tokens_of(atoms: Sequence[Atom], clause: Clause) -> list[Token]:
     lexicon = clause.lexicon
     keys = [atom.key for atom in atoms]
     heads = names_in(atoms, lexicon) or ([clause.head] if clause.head else [])
-    active = _words_after(heads, lexicon)
+    active = words_after(heads, lexicon)
+    of_parts = any(_measured_in_parts(head) for head in heads)
     opened: set[Phrase] = set()
+    first = lexicon.words.get((keys[0],)) if keys else None
+    negated = first is not None and first.kind == "negations"
+    if clause.head and (negated or tuple(keys) in own_words(clause.head, lexicon)):
+        # Tongue midline, no fasciculation: of the tongue still. DHT positive, upbeat torsional.
+        opened |= words_after([clause.head], lexicon)
+        active |= opened
     tokens: list[Token] = []
     at = 0
     while at < len(atoms):
@@ -84,7 +101,18 @@ def tokens_of(atoms: Sequence[Atom], clause: Clause) -> list[Token]:
             at += 1
             continue
         length, kind, value = _longest(keys, at, active, opened, lexicon)
-        if atom.kind in ("NUMBER", "FRACTION") and (length < 2 or kind in ("", "story")):
+        lasting, _ = duration_at(atoms, at, lexicon)
+        if lasting > length and not (of_parts and lasting == 1):
+            length, kind, value = lasting, "note", None
+        total = _sum_at(keys, at, lexicon)
+        if total and kind != "head":
+            taken, text = total
+            end = atoms[at + taken - 1].end
+            tokens.append(Token("number", (), atom.start, end, (text, None)))
+            at += taken
+            continue
+        plain = length < 2 and kind not in ("technique", "note")
+        if plain and atom.kind in ("NUMBER", "FRACTION"):
             taken, token = _number(atoms, at, lexicon)
             if taken >= length:
                 tokens.append(token)
@@ -95,9 +123,81 @@ def tokens_of(atoms: Sequence[Atom], clause: Clause) -> list[Token]:
         key = tuple(keys[at : at + length])
         tokens.append(Token(kind or "unknown", key, atom.start, end, value))
         if kind == "head":
-            opened |= _words_after(value, lexicon)
+            opened |= words_after(value, lexicon)
         at += length
-    return tokens
+    return _compared(tokens, clause)
+
+
+def _compared(tokens: list[Token], clause: Clause) -> list[Token]:
+    """Read ``L>R`` as both sides, with the comparison kept in words."""
+    kept: list[Token] = []
+    at = 0
+    while at < len(tokens):
+        three = tokens[at : at + 3]
+        signed = [token.kind for token in three[::2]] == ["side", "side"]
+        if signed and len(three) == 3 and three[1].key in ((">",), ("<",), (">", ">"), ("<", "<")):
+            first, last = three[0], three[2]
+            if {*first.value} | {*last.value} == set(Side) and len(first.value) == 1:
+                both = (Side.RIGHT, Side.LEFT)
+                kept.append(Token("side", first.key, first.start, last.end, both))
+                kept.append(Token("note", (">",), first.start, last.end))
+                at += 3
+                continue
+        kept.append(tokens[at])
+        at += 1
+    if any(token.key == (">",) for token in kept if token.kind == "note"):
+        # `bilateral ptosis L>R`: both sides are said twice.
+        compared = next(i for i, token in enumerate(kept) if token.key == (">",)) - 1
+        kept = [
+            token
+            for index, token in enumerate(kept)
+            if index == compared or token.kind != "side" or len(token.value) < 2
+        ]
+    return kept
+
+
+def duration_at(atoms: Sequence[Atom], at: int, lexicon: Lexicon) -> tuple[int, str]:
+    """Find the longest way of saying for how long that begins at a place.
+
+    Returns
+    -------
+    tuple of int and str
+        Number of atoms, 0 when there is none; and the onset it suggests, or nothing.
+    """
+    keys = tuple(_pattern(atom) for atom in atoms[at : at + 6])
+    for length in range(len(keys), 0, -1):
+        onset = lexicon.durations.get(keys[:length])
+        if onset is not None:
+            return length, onset
+    return 0, ""
+
+
+def _pattern(atom: Atom) -> str:
+    if atom.kind == "NUMBER":
+        return "#"
+    if atom.kind == "FRACTION":
+        return "#/" + atom.key.partition("/")[2].strip()
+    return atom.key
+
+
+def _measured_in_parts(head: Head) -> bool:
+    """Whether ``3/7`` after this name may be a measurement."""
+    scales = [test.measurement for test in head.tests]
+    return any(scale is not None and scale.kind in ("fraction", "text") for scale in scales)
+
+
+def _sum_at(keys: Sequence[str], at: int, lexicon: Lexicon) -> tuple[int, str] | None:
+    """Add a value written in lettered parts: E4V5M6, E4 V5 M6."""
+    for parts in lexicon.sums.values():
+        pattern = "".join(rf"{letter}(\d)" for letter in parts)
+        for length in (1, len(parts)):
+            match = re.fullmatch(pattern, "".join(keys[at : at + length]))
+            if match is None:
+                continue
+            scores = [int(score) for score in match.groups()]
+            if all(1 <= score <= top for score, top in zip(scores, parts.values(), strict=True)):
+                return length, str(sum(scores))
+    return None
 
 
 def names_in(atoms: Sequence[Atom], lexicon: Lexicon) -> list[Head]:
@@ -111,9 +211,14 @@ def names_in(atoms: Sequence[Atom], lexicon: Lexicon) -> list[Head]:
     return list(found.values())
 
 
-def _words_after(heads: Iterable[Head], lexicon: Lexicon) -> set[Phrase]:
+def own_words(head: Head, lexicon: Lexicon) -> set[Phrase]:
+    """Words of the one test a name means."""
+    return set(head.words) if len(head.tests) == 1 and head.id in lexicon.holds else set()
+
+
+def words_after(heads: Iterable[Head], lexicon: Lexicon) -> set[Phrase]:
     """Gather the words that may follow these names."""
-    words: set[Phrase] = set()
+    words = set(lexicon.states["present"] | lexicon.states["absent"]) if heads else set()
     for head in heads:
         words.update(head.words, head.adds)
         for test in head.tests:

@@ -71,7 +71,7 @@ class _Builder:
     def lexicon(self) -> Lexicon:
         special = {row["id"]: row for row in read_rows(_data("shorthand_names.yaml"))}
         for name, row in special.items():
-            row.only("id", "names", "words", "measured", "bare")
+            row.only("id", "names", "words", "measured", "bare", "value_unclear", "holds")
             if name not in self.catalogue:
                 raise BadInput("id", name, "the id of a test in the catalogue", where=row.where)
         for test in self.catalogue:
@@ -81,6 +81,7 @@ class _Builder:
         # A later layer has the name: the catalogue, then words kept here, terms, and ids.
         all_heads = self.by_catalogue | self.by_names | self.by_terms | self.by_id
         heads = {name: tuple(found) for name, found in all_heads.items()}
+        by_head_id = {head.id: head for found in heads.values() for head in found}
         words = dict(self._plain_words())
         units = self._units()
         story = dict(self._story())
@@ -108,7 +109,35 @@ class _Builder:
             wrong=self.wrong,
             plural=frozenset(self.plain["plural"]),
             states=self.states,
+            durations=dict(self._durations()),
+            spelled_out={
+                tuple(run.split()): tuple(words.split())
+                for run, words in self.plain["spelled_out"].items()
+            },
+            value_unclear={
+                name: row["value_unclear"]
+                for name, row in special.items()
+                if "value_unclear" in row
+            },
+            holds={name: row["holds"] for name, row in special.items() if "holds" in row},
+            modality_of={
+                target: modality
+                for head in by_head_id.values()
+                for modality, target in head.modalities.items()
+            },
+            open_heads=tuple(head for head in by_head_id.values() if head.modalities),
+            listed=frozenset(
+                name[0] for name, found in heads.items() if len(name) == 1 and found[0].modalities
+            ),
+            by_head_id=by_head_id,
+            conversions={
+                (other, unit): (float(rule["times"]), float(rule.get("plus", 0)))
+                for unit, row in scales.items()
+                for other, rule in row.get("from", {}).items()
+            },
+            sums={unit: row["sum_of"] for unit, row in scales.items() if "sum_of" in row},
             bare=frozenset(self.bare),
+            signed=frozenset(unit for unit, row in scales.items() if row.get("signed")),
             out_of={unit: row["out_of"] for unit, row in scales.items() if "out_of" in row},
             unit_written={unit: (row["read"] or [""])[0] for unit, row in scales.items()},
             measured=self.measured,
@@ -202,7 +231,7 @@ class _Builder:
         for row in rows:
             row.only(
                 "id", "names", "findings", "words", "adds", "tests", "normal", "both", "rest",
-                "source",
+                "modalities", "source",
             )  # fmt: skip
             check_source(row["source"], row.where)
             tests = tuple(self._test(name, row) for name in row.get("tests", ()))
@@ -215,6 +244,7 @@ class _Builder:
                 normal=tuple(self._test(name, row).id for name in row.get("normal", ())),
                 both=bool(row.get("both", False)),
                 rest=tuple(self._rest(row)),
+                modalities=row.get("modalities", {}),
             )
             self.rests[head.id] = head.rest
             for name in row["names"]:
@@ -272,9 +302,17 @@ class _Builder:
 
     def _plain_words(self) -> Iterator[tuple[Phrase, Word]]:
         """Plain words; where two kinds claim one, the later kind below has it."""
-        for kind in ("empty", "joins", "either", "because", "old", "negations", "normal"):
+        for kind in (
+            "empty", "slash", "joins", "either", "because", "old", "negations", "normal",
+            "throughout", "technique",
+        ):  # fmt: skip
             for text in self.plain[kind]:
                 yield phrase(text), Word(kind)
+        for text in self.plain["detail"]:
+            yield phrase(text), Word("note")
+        for modality, texts in self.plain["modalities"].items():
+            for text in texts:
+                yield phrase(text), Word("modality", modality)
         for text in self.plain["headings"]:
             yield phrase(text), Word("heading")
         for status in ("not_tested", "could_not_be_tested"):
@@ -291,10 +329,23 @@ class _Builder:
     def _units(self) -> dict[Phrase, frozenset[str]]:
         found: dict[Phrase, frozenset[str]] = {}
         for unit, row in self.plain["units"].items():
-            for text in row["read"]:
-                key = phrase(text)
-                found[key] = found.get(key, frozenset()) | {unit}
+            other = {name: rule["read"] for name, rule in row.get("from", {}).items()}
+            for name, texts in {unit: row["read"], **other}.items():
+                for text in texts:
+                    key = phrase(text)
+                    found[key] = found.get(key, frozenset()) | {name}
         return found
+
+    @staticmethod
+    def _durations() -> Iterator[tuple[Phrase, str]]:
+        """Lengths of time; ``#/7`` is one word of the note, so they are divided at spaces."""
+        rules = _mapping("shorthand_story.yaml")["lasting"]
+        for onset, units in rules["units"].items():
+            written = [form.replace("~", unit) for form in rules["forms"] for unit in units]
+            written += [unit for unit in units if unit in rules["bare"]]
+            written += rules["sayings"].get(onset, ())
+            for text in written:
+                yield tuple(text.replace("/o", " / o").split()), "" if onset == "none" else onset
 
     @staticmethod
     def _story() -> Iterator[tuple[Phrase, tuple[tuple[str, object], ...]]]:
