@@ -10,7 +10,9 @@ from decussate.cli.printing import print_json
 from decussate.cli.reading import file_argument, read_file
 
 if TYPE_CHECKING:
+    from decussate.examination.document import Examination
     from decussate.localisation import Candidate, Localisation
+    from decussate.localisation.sensitivity import ProbabilityBand
     from decussate.urgency import Alert
 
 __all__ = ["localise"]
@@ -22,7 +24,12 @@ __all__ = ["localise"]
 @click.option(
     "--top", type=click.IntRange(min=1), default=5, show_default=True, help="How many places."
 )
-def localise(file: str, as_json: bool, top: int) -> None:
+@click.option(
+    "--band",
+    is_flag=True,
+    help="Show how far each probability moves with the accuracies and incidences.",
+)
+def localise(file: str, as_json: bool, top: int, band: bool) -> None:
     """Say where the lesion is likely to be, with reasons, urgency and the next test."""
     from decussate.localisation import localise as locate
     from decussate.urgency import evaluate
@@ -30,8 +37,10 @@ def localise(file: str, as_json: bool, top: int) -> None:
     examination = read_file(file)
     located = locate(examination)
     alerts = evaluate(examination, located)
+    bands = _bands(examination, top) if band else ()
     if as_json:
-        print_json(_as_json(examination.id, located, alerts, top))
+        said = _as_json(examination.id, located, alerts, top)
+        print_json({**said, "bands": bands} if band else said)
         return
     for alert in alerts:
         click.echo(_alert_in_line(alert))
@@ -40,6 +49,8 @@ def localise(file: str, as_json: bool, top: int) -> None:
     click.echo(located.text)
     for rank, candidate in enumerate(located.candidates[:top], 1):
         click.echo(_in_lines(rank, candidate))
+        if band:
+            click.echo(_band_in_line(bands[rank - 1]))
     if located.unexplained:
         click.echo(f"Not explained: {'; '.join(reason.text for reason in located.unexplained)}")
     if located.next_tests:
@@ -47,6 +58,19 @@ def localise(file: str, as_json: bool, top: int) -> None:
     if examination.unread:
         click.echo(f"Passages not understood: {len(examination.unread)} (see decussate check).")
     click.echo("A licensed clinician decides.")
+
+
+def _bands(examination: Examination, top: int) -> tuple[ProbabilityBand, ...]:
+    from decussate.localisation.sensitivity import sensitivity
+
+    return sensitivity(examination, most=top)
+
+
+def _band_in_line(band: ProbabilityBand) -> str:
+    return (
+        f"              moves between {100 * band.low:.0f} and {100 * band.high:.0f} % with the"
+        f" accuracies and incidences; first in {100 * band.first:.0f} of 100 tries"
+    )
 
 
 def _alert_in_line(alert: Alert) -> str:
