@@ -247,23 +247,6 @@ def test_quick_touches_are_all_kept_in_their_order(open_page, app):
     assert len(standing(app, examination)) == 15
 
 
-def test_an_entry_the_server_did_not_get_waits_and_is_sent_once(open_page, app):
-    page = open_page()
-    examination = begin(page)
-    page.locator("#group-hearing > details > summary").click()
-    page.context.set_offline(True)
-    page.locator("#test-weber .choice[value='record whole left']").click()
-    page.get_by_text("Not saved: the server cannot be reached").wait_for()
-    assert standing(app, examination) == set()
-    open_page.trouble.clear()  # the browser rightly complains that it was offline
-    page.context.set_offline(False)
-    if page.get_by_role("button", name="Send again").count():
-        page.get_by_role("button", name="Send again").click()
-    page.locator("#test-weber .cell.abnormal").wait_for(state="attached")
-    assert standing(app, examination) == {("weber", None, "left")}
-    assert len(app.state.store.history(examination)) == 1
-
-
 def test_bad_input_is_said_on_the_page_and_the_typing_is_kept(open_page, app):
     page = open_page()
     examination = begin(page)

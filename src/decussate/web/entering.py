@@ -8,6 +8,8 @@ back to the page.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Annotated, Any
 from uuid import UUID, uuid5
 
@@ -29,7 +31,7 @@ from decussate.examination.record import (
     UnreadText,
 )
 from decussate.examination.shorthand import read_shorthand
-from decussate.records import Entry, Store
+from decussate.records import Entry, Store, StoredEntry
 from decussate.sides import Side
 from decussate.web.bedside import load_parts, load_paths, part_of
 from decussate.web.pages import check_identity
@@ -117,10 +119,12 @@ def choose_path(
     entry: Annotated[str, Form()],
     path: Annotated[str, Form()] = "",
 ) -> Response:
-    """Choose a short path, or the whole examination again."""
+    """Choose a short path, or the whole examination again; the page is laid out anew."""
     if path and path not in load_paths():
         raise BadInput("short path", path, "one of " + ", ".join(load_paths()))
     _append(store_of(request), examination_id, entry, {"path": path})
+    if is_fragment(request):
+        return Response(headers={"HX-Refresh": "true"})
     return RedirectResponse(f"/examinations/{examination_id}", 303)
 
 
@@ -307,9 +311,59 @@ def _answer(
     if not is_fragment(request):
         return RedirectResponse(f"/examinations/{examination_id}{anchor}", 303)
     state = bedside_state(store, examination_id, settings_of(request), read_words=read_words)
+    newer = _since(state["history"], _seen(request, state["seen"]))
+    return _changes(state, tests | newer.tests, also | newer.also, anew=newer.path)
+
+
+@router.get("/changes")
+def changes_of_others(request: Request, examination_id: str, after: int = 0) -> Response:
+    """Give the parts of the page changed since an entry, by whatever device; nothing if none."""
+    store = store_of(request)
+    history = store.history(examination_id)
+    newer = _since(history, after)
+    if not newer.any:
+        return Response(status_code=204)
+    state = bedside_state(store, examination_id, settings_of(request))
+    return _changes(state, newer.tests, newer.also, anew=newer.path)
+
+
+@dataclass(frozen=True, slots=True)
+class _Newer:
+    """What entries after a known one touch."""
+
+    any: bool
+    tests: frozenset[str]
+    also: frozenset[str]
+    path: bool
+
+
+def _since(history: Sequence[StoredEntry], after: int) -> _Newer:
+    by_id = {stored.entry.id: stored.entry for stored in history}
+    entries = [stored.entry for stored in history if stored.sequence > after]
+    undone = [by_id[entry.undoes] for entry in entries if entry.undoes in by_id]
+    every = entries + undone
+    written = any(e.story is not None or e.unread or e.settled for e in every)
+    return _Newer(
+        any=bool(entries),
+        tests=frozenset(test for entry in every for test in entry.tests),
+        also=WRITTEN if written else frozenset(),
+        path=any(entry.path is not None for entry in every),
+    )
+
+
+def _seen(request: Request, newest: int) -> int:
+    """Return the last entry the page knows of; one that says nothing is taken to be up to date."""
+    text = request.headers.get("seen-entry", "")
+    return int(text) if text.isdigit() else newest
+
+
+def _changes(
+    state: dict[str, Any], tests: frozenset[str], also: frozenset[str], *, anew: bool
+) -> Response:
     touched = {part_of()[test].key for test in tests if test in part_of()}
     state["changed_groups"] = [group for group in state["groups"] if group.key in touched]
     state["changed_tests"] = [test for test in load_catalogue() if test.id in tests]
     state["changed_pictures"] = dict.fromkeys(p.part for p in load_pictures() if p.tests & tests)
     state["also"] = also
-    return HTMLResponse(templates.get_template("changes.html").render(state))
+    headers = {"HX-Refresh": "true"} if anew else None  # another device chose another path
+    return HTMLResponse(templates.get_template("changes.html").render(state), headers=headers)

@@ -20,7 +20,7 @@ from decussate.urgency.rules import Alert
 from decussate.web.settings import settings_of
 from decussate.web.view import side_words
 
-__all__ = ["STATIC", "is_fragment", "problem_response", "slug", "templates"]
+__all__ = ["ROOM", "STATIC", "is_fragment", "problem_response", "slug", "templates"]
 
 ROOM = Path(__file__).parent
 STATIC = ROOM / "static"

@@ -30,7 +30,8 @@ LARGEST_BODY = 256 * 1024
 HEADERS = {
     "Content-Security-Policy": (
         "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; "
-        "connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+        "connect-src 'self'; worker-src 'self'; manifest-src 'self'; form-action 'self'; "
+        "base-uri 'none'; frame-ancestors 'none'"
     ),
     "Permissions-Policy": "camera=(), microphone=(), geolocation=()",
     "Referrer-Policy": "no-referrer",

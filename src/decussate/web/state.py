@@ -87,6 +87,8 @@ def bedside_state(
     examination = present_state(head.id, head.label, head.invented, history)
     return _parts_of_page(head, history, examination, settings) | {
         "read_words": read_words,
+        "history": history,
+        "seen": history[-1].sequence if history else 0,
         "shown_part": shown.key if shown and any(t.id == shown_test for t in shown.further) else "",
     }
 

@@ -1,4 +1,4 @@
-// Keys, double touches, trouble with the server, copying and printing. The pages work without it, by plain forms.
+// Keys, double touches, copying and printing. The pages work without it, by plain forms.
 "use strict";
 
 const DOUBLE_TOUCH_MS = 500;
@@ -19,28 +19,10 @@ document.addEventListener("htmx:config:request", (event) => {
   body.set("entry", crypto.randomUUID());
 });
 
-// A request that did not reach the server is said to have failed, and can be sent again as the same entry.
-const waiting = [];
-function showTrouble() {
-  const place = document.getElementById("message");
-  if (!place) return;
-  place.replaceChildren();
-  if (!waiting.length) return;
-  const box = document.createElement("div");
-  box.className = "problem";
-  const words = document.createElement("p");
-  const count = waiting.length === 1 ? "1 entry is" : `${waiting.length} entries are`;
-  words.textContent = `✖ Not saved: the server cannot be reached. ${count} waiting on this page; do not close it.`;
-  const again = document.createElement("button");
-  again.type = "button";
-  again.textContent = "Send again";
-  again.addEventListener("click", sendWaiting);
-  box.append(words, again);
-  place.append(box);
-}
 // An answer that is not a page of ours (a refusal, a fault of the server) is said too.
 document.addEventListener("htmx:response:error", (event) => {
-  const { response, text } = event.detail.ctx;
+  const { response, text, outbox } = event.detail.ctx;
+  if (outbox && response.status >= 500) return; // kept, and sent again
   if (response.headers.get("content-type")?.startsWith("text/html")) return;
   const box = document.createElement("div");
   box.className = "problem";
@@ -49,29 +31,6 @@ document.addEventListener("htmx:response:error", (event) => {
     : `✖ The server failed (${response.status}). Reload the page to see what was recorded.`;
   document.getElementById("message")?.replaceChildren(box);
 });
-document.addEventListener("htmx:error", (event) => {
-  const ctx = event.detail.ctx;
-  if (!ctx || ctx.request?.method !== "POST" || ctx.response) return;
-  waiting.push({ action: ctx.request.action, body: String(ctx.request.body) });
-  showTrouble();
-});
-async function sendWaiting() {
-  while (waiting.length) {
-    try {
-      const { action, body } = waiting[0];
-      const headers = { "Content-Type": "application/x-www-form-urlencoded", "HX-Request": "true" };
-      const answer = await fetch(action, { method: "POST", body, headers });
-      if (answer.status >= 500) throw new Error("the server could not save it");
-    } catch {
-      showTrouble();
-      return;
-    }
-    waiting.shift();
-  }
-  location.reload();
-}
-window.addEventListener("online", sendWaiting);
-window.addEventListener("beforeunload", (event) => { if (waiting.length) event.preventDefault(); });
 // A page taken from the browser's memory may be out of date.
 window.addEventListener("pageshow", (event) => { if (event.persisted) location.reload(); });
 

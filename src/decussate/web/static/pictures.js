@@ -8,7 +8,10 @@ function touchShape(shape) {
   const now = (Number(shape.dataset.now) + 1) % steps.length;
   const [mark, said, look, spoken] = steps[now];
   const button = shape.closest("form").querySelector(".touch");
+  const name = shape.getAttribute("aria-label");
+  const where = name.slice(0, name.lastIndexOf(": "));
   button.value = mark;
+  button.dataset.words = `${where}: ${spoken}`;
   button.click();
   // Shown before the server has answered, so that quick touches and touches without a server go on from here.
   shape.dataset.now = now;
@@ -20,8 +23,7 @@ function touchShape(shape) {
   else words.textContent = said;
   if (HATCHED[look] && !pupil) shape.querySelector(".area").setAttribute("fill", HATCHED[look]);
   else shape.querySelector(".area").removeAttribute("fill");
-  const name = shape.getAttribute("aria-label");
-  shape.setAttribute("aria-label", `${name.slice(0, name.lastIndexOf(": "))}: ${spoken}`);
+  shape.setAttribute("aria-label", `${where}: ${spoken}`);
 }
 document.addEventListener("click", (event) => {
   const shape = event.target.closest?.(".spot");

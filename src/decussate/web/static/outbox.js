@@ -1,0 +1,183 @@
+// Entries wait in this browser until the server has saved them, and are sent once, in their order.
+//
+// They are kept in IndexedDB and not in localStorage: a write there is a transaction that can be asked to reach the disk
+// before it is reported as done, so that what was touched outlives a crash of the browser. An entry has an identity from
+// the moment of the touch; sent twice, it is one entry. As soon as the server has answered, it is deleted here.
+"use strict";
+
+const RETRY_MS = 3000;
+const opened = new Promise((ready, fail) => {
+  const asked = indexedDB.open("decussate-outbox", 1);
+  asked.onupgradeneeded = () => asked.result.createObjectStore("entries", { keyPath: "number", autoIncrement: true });
+  asked.onsuccess = () => ready(asked.result);
+  asked.onerror = () => fail(asked.error);
+});
+
+function kept(mode, deed) {
+  return opened.then((database) => new Promise((done, fail) => {
+    const deal = database.transaction("entries", mode, { durability: "strict" });
+    const asked = deed(deal.objectStore("entries"));
+    deal.oncomplete = () => done(asked.result);
+    deal.onabort = deal.onerror = () => fail(deal.error);
+  }));
+}
+const waiting = () => kept("readonly", (entries) => entries.getAll());
+const forget = (number) => kept("readwrite", (entries) => entries.delete(number));
+
+// While the server does not answer, nothing overtakes what waits.
+let behind = false;
+let retry = 0;
+
+function fellBehind() {
+  behind = true;
+  clearTimeout(retry);
+  retry = setTimeout(sendWaiting, RETRY_MS);
+  showWaiting();
+}
+
+document.addEventListener("htmx:config:request", (event) => {
+  const ctx = event.detail.ctx;
+  const { action, body, submitter } = ctx.request;
+  const isEntry = ctx.request.method === "POST" && body instanceof FormData && body.has("entry");
+  if (event.defaultPrevented || !isEntry) return;
+  const seen = document.getElementById("live")?.dataset.seen;
+  if (seen) ctx.request.headers["Seen-Entry"] = seen;
+  if (behind && action.endsWith("/undo")) {
+    // What waits was not recorded yet: undo takes the last of it back, not an entry of before.
+    event.preventDefault();
+    takeBackWaiting();
+    return;
+  }
+  const words = submitter?.dataset.words || submitter?.getAttribute("aria-label") || submitter?.textContent.trim() || "Story";
+  const entry = { action, body: new URLSearchParams(body).toString(), words, refused: "" };
+  ctx.outbox = kept("readwrite", (entries) => entries.add(entry)).catch(notKept);
+  if (!behind) return;
+  event.preventDefault();
+  submitter?.classList.add("waiting");
+  ctx.outbox.then(showWaiting);
+});
+function notKept(problem) {
+  const place = document.getElementById("message");
+  if (place) place.textContent = `✖ This browser cannot keep entries while they wait (${problem?.name}). Keep the page open.`;
+  return undefined;
+}
+document.addEventListener("htmx:before:request", (event) => {
+  const ctx = event.detail.ctx;
+  if (behind && ctx.outbox) {
+    ctx.request.submitter?.classList.add("waiting");
+    event.preventDefault();
+    showWaiting();
+  }
+});
+document.addEventListener("htmx:finally:request", async (event) => {
+  const ctx = event.detail.ctx;
+  if (!ctx.outbox) return;
+  if (ctx.response && ctx.response.status < 500) {
+    const number = await ctx.outbox;
+    if (number !== undefined) await forget(number);
+  } else {
+    ctx.request.submitter?.classList.add("waiting");
+    ctx.outbox.then(fellBehind);
+  }
+});
+
+async function takeBackWaiting() {
+  const last = (await waiting()).filter((entry) => !entry.refused).pop();
+  if (!last) return;
+  await forget(last.number);
+  document.querySelectorAll(".waiting").forEach((button) => {
+    if ((button.dataset.words || button.getAttribute("aria-label")) === last.words) button.classList.remove("waiting");
+  });
+  showWaiting();
+}
+
+async function showWaiting() {
+  const place = document.getElementById("waiting");
+  const all = await waiting();
+  const held = all.filter((entry) => !entry.refused);
+  place.replaceChildren();
+  if (behind && held.length) {
+    const words = document.createElement("p");
+    const count = held.length === 1 ? "1 entry waits" : `${held.length} entries wait`;
+    words.textContent = `⧗ ${count} on this device: the server cannot be reached. Kept here, to be sent in order.`;
+    place.append(words, button("Send now", sendWaiting));
+    const last = document.querySelector(".dock .last");
+    if (last) last.textContent = `Waiting: ${held[held.length - 1].words}`;
+    const undo = document.querySelector(".dock form button");
+    if (undo) undo.setAttribute("aria-label", `Undo: ${held[held.length - 1].words}`);
+  }
+  for (const entry of all.filter((one) => one.refused)) {
+    const words = document.createElement("p");
+    words.textContent = `✖ Not taken: ${entry.words}. ${entry.refused}`;
+    place.append(words, button("Remove", () => forget(entry.number).then(showWaiting)));
+  }
+}
+function button(words, deed) {
+  const made = document.createElement("button");
+  made.type = "button";
+  made.textContent = words;
+  made.addEventListener("click", deed);
+  return made;
+}
+
+async function sendWaiting() {
+  clearTimeout(retry);
+  const alone = (deed) => (navigator.locks ? navigator.locks.request("decussate-outbox", { ifAvailable: true }, (lock) => lock && deed()) : deed());
+  await alone(async () => {
+    let sent = false;
+    for (let next; (next = (await waiting()).find((entry) => !entry.refused)); sent = true) {
+      let answer;
+      try {
+        const headers = { "Content-Type": "application/x-www-form-urlencoded", "HX-Request": "true" };
+        answer = await fetch(next.action, { method: "POST", body: next.body, headers, signal: AbortSignal.timeout(15000) });
+        if (answer.status >= 500) throw new Error("the server could not save it");
+      } catch {
+        fellBehind();
+        return;
+      }
+      if (answer.ok) await forget(next.number);
+      else {
+        const said = new DOMParser().parseFromString(await answer.text(), "text/html").body.textContent;
+        next.refused = said.replace(/\s+/g, " ").trim() || `The server refused it (${answer.status}).`;
+        await kept("readwrite", (entries) => entries.put(next));
+      }
+    }
+    behind = false;
+    document.querySelectorAll(".waiting").forEach((one) => one.classList.remove("waiting"));
+    await showWaiting();
+    if (sent) lookForOthers(true);
+  });
+}
+// A start, a wake from sleep, and the network's return all try at once.
+window.addEventListener("online", sendWaiting);
+document.addEventListener("visibilitychange", () => { if (!document.hidden) sendWaiting(); });
+window.addEventListener("DOMContentLoaded", async () => {
+  behind = (await waiting()).some((entry) => !entry.refused); // what waited before goes first
+  await showWaiting();
+  await sendWaiting();
+});
+
+// What another device entered in the same examination appears here without reload.
+const LOOK_MS = 3000;
+async function lookForOthers(again) {
+  const live = document.getElementById("live");
+  if (!live || document.hidden || behind || (!again && document.querySelector(".htmx-request"))) return;
+  const address = `${live.dataset.from}?after=${live.dataset.seen}`;
+  try {
+    const answer = await fetch(address, { headers: { "HX-Request": "true" } });
+    if (answer.status === 200) await htmx.ajax("GET", address, { swap: "none" });
+  } catch {
+    // The server is away: entries say so when there are any.
+  }
+}
+if (document.getElementById("live")) setInterval(lookForOthers, LOOK_MS);
+
+// The page shown when the server is away comes back by itself.
+const away = document.querySelector("[data-away]");
+if (away) {
+  setInterval(async () => {
+    const answer = await fetch("/health").catch(() => null);
+    if (answer?.ok) location.reload();
+  }, RETRY_MS);
+}
+navigator.serviceWorker?.register("/service-worker.js");
