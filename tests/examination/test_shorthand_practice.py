@@ -19,6 +19,7 @@ MIRRORED = {
     one: other
     for pair in (
         ("R", "L"),
+        ("RE", "LE"),
         ("OD", "OS"),
         ("RVA", "LVA"),
         ("VAR", "VAL"),

@@ -196,10 +196,14 @@ class Drafts:
         plain = self.lexicon.words.get(token.key)
         if plain is not None and plain.kind == "normal" and head.normal and len(head.tests) != 1:
             return tuple(Claim(test, "normal") for test in head.normal)
-        for test in head.tests:
-            claims = own_name(test, self.lexicon).words.get(token.key)
-            if claims is not None:
-                return claims
+        own = [(test, own_name(test, self.lexicon).words.get(token.key)) for test in head.tests]
+        fitting = [(test, claims) for test, claims in own if claims is not None]
+        listed = [test for test, _ in fitting if test.id in head.normal]
+        if len({test.sign for test in listed}) > 1:
+            names = " or ".join(test.name.lower() for test in listed)
+            raise NotUnderstood(f"of which, {names}? Name it")
+        if fitting and fitting[0][1]:
+            return fitting[0][1]
         if token.kind == "normal" and head.normal:
             return tuple(Claim(test, "normal") for test in head.normal)
         written = self.clause.note[token.start : token.end]

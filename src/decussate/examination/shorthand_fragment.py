@@ -101,12 +101,12 @@ def _read(atoms: Sequence[Atom], clause: Clause) -> Reading:
     first = next((token for token in tokens if token.kind in ("side", "head")), None)
     if first is not None and first.kind == "side":
         clause.side = first.value
+    found = drafts.findings()
     said = {token.value for token in tokens if token.kind == "side"}
-    if said:
+    if said and any(one.side for one in found):
         # DHT R positive, upbeat: of the right, while no other side has been spoken of.
         new = clause.only_side in (None, *said) and not (clause.said and clause.only_side is None)
         clause.only_side = said.pop() if len(said) == 1 and new else None
-    found = drafts.findings()
     for one in found:
         before = clause.said.get((one.test, one.side), one.response)
         if before != one.response and ABNORMAL not in (before, one.response):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Any
 
 from decussate.examination.bedside_test import Test
@@ -31,6 +32,7 @@ _PARTS = re.compile(r"\d+(?:\.\d+)?|[^\W\d]\w*|[^\s\w]")
 SILENT = frozenset("-–—‐‑−'’‘\"()[],;")
 
 
+@lru_cache(maxsize=8192)
 def phrase(text: str) -> Phrase:
     """Divide a name into the parts it is looked up by.
 

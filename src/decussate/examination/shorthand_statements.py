@@ -41,6 +41,7 @@ class Statement:
     lead: list[Token]
     tail: list[Token]
     negated: bool = False
+    joined: bool = False
 
 
 def statements_of(tokens: Sequence[Token], clause: Clause) -> list[Statement]:
@@ -75,7 +76,9 @@ def statements_of(tokens: Sequence[Token], clause: Clause) -> list[Statement]:
         head = _one_head(kept[place], clause)
         _refuse_held(head, statements[-1].head if statements else clause.head, clause)
         opens = [token for token in _without_joins(lead) if token.kind != "negations"]
-        statements.append(Statement(head, kept[place].key, opens, _without_joins(tail), negated))
+        joined = any(token.kind == "joins" for token in tail)
+        said = _without_joins(tail)
+        statements.append(Statement(head, kept[place].key, opens, said, negated, joined))
         kinds = {token.kind for token in following}
         if negated and "joins" in kinds and "negations" not in kinds:
             raise NotUnderstood("it is not clear how far `no` reaches: write `or`, or `no` again")
@@ -248,6 +251,8 @@ def groups_of(statement: Statement) -> list[Group]:
                 group, closed = Group(None), False
                 groups.append(group)
             group.values.append(token)
+    if not statement.joined and len({bool(group.values) for group in groups}) > 1:
+        raise NotUnderstood("the response of one side is missing: divide it with commas")
     for group in groups:
         group.remarks += leading
         group.throughout = throughout

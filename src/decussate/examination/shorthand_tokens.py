@@ -255,12 +255,12 @@ def _number(atoms: Sequence[Atom], at: int, lexicon: Lexicon) -> tuple[int, Toke
         if units:
             end = atoms[at + length].end
             return length + 1, Token("number", (), atom.start, end, (atom.text, units))
-    taken, end = 1, atom.end
+    taken, end, signs = 1, atom.end, ""
     for sign in atoms[at + 1 :]:
         if sign.key != "+" or sign.start != end:
             break
-        end, taken = sign.end, taken + 1
-    return taken, Token("number", (), atom.start, end, (atom.text, None))
+        end, taken, signs = sign.end, taken + 1, "+"
+    return taken, Token("number", (), atom.start, end, (atom.text + signs, None))
 
 
 def without_headings(tokens: Sequence[Token]) -> list[Token]:

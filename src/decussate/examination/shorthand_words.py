@@ -53,6 +53,7 @@ class _Builder:
     def __init__(self, catalogue: Catalogue) -> None:
         self.catalogue = catalogue
         self.plain: dict[str, Any] = _mapping("shorthand_words.yaml")
+        self.told: dict[str, Any] = _mapping("shorthand_story.yaml")
         self.states = {
             state: frozenset(phrase(word) for word in words)
             for state, words in self.plain["states"].items()
@@ -86,11 +87,15 @@ class _Builder:
         units = self._units()
         story = dict(self._story())
         known: list[Iterable[Phrase]] = [heads, words, units, story]
-        known += [(*head.words, *head.adds) for found in heads.values() for head in found]
+        # A head stands under many names; its words are looked through once.
+        every = (head for found in heads.values() for head in found)
+        once = {id(words): words for head in every for words in (head.words, head.adds)}
+        known += once.values()
         longest: dict[str, int] = {}
         for phrases in known:
             for parts in phrases:
-                longest[parts[0]] = max(longest.get(parts[0], 0), len(parts))
+                if len(parts) > longest.get(parts[0], 0):
+                    longest[parts[0]] = len(parts)
         scales = self.plain["units"]
         return Lexicon(
             catalogue=self.catalogue,
@@ -153,7 +158,8 @@ class _Builder:
         for code in own:
             if row and code not in test.codes:
                 raise BadInput("words", code, "one of " + ", ".join(test.codes), where=row.where)
-        words = {key: (Claim(test.id, code),) for key, code in self._words_of(test, own).items()}
+        claims = {code: (Claim(test.id, code),) for code in test.codes}
+        words = {key: claims[code] for key, code in self._words_of(test, own).items()}
         head = Head(test.id, (test,), words, normal=(test.id,))
         special = list(row.get("names", ())) if row else []
         # A bare number (512, for the fork) would be taken for a measurement.
@@ -336,10 +342,9 @@ class _Builder:
                     found[key] = found.get(key, frozenset()) | {name}
         return found
 
-    @staticmethod
-    def _durations() -> Iterator[tuple[Phrase, str]]:
+    def _durations(self) -> Iterator[tuple[Phrase, str]]:
         """Lengths of time; ``#/7`` is one word of the note, so they are divided at spaces."""
-        rules = _mapping("shorthand_story.yaml")["lasting"]
+        rules = self.told["lasting"]
         for onset, units in rules["units"].items():
             written = [form.replace("~", unit) for form in rules["forms"] for unit in units]
             written += [unit for unit in units if unit in rules["bare"]]
@@ -347,9 +352,8 @@ class _Builder:
             for text in written:
                 yield tuple(text.replace("/o", " / o").split()), "" if onset == "none" else onset
 
-    @staticmethod
-    def _story() -> Iterator[tuple[Phrase, tuple[tuple[str, object], ...]]]:
-        story = _mapping("shorthand_story.yaml")
+    def _story(self) -> Iterator[tuple[Phrase, tuple[tuple[str, object], ...]]]:
+        story = self.told
         fields: dict[Phrase, dict[str, object]] = {}
         for text in story["age"]:
             fields.setdefault(phrase(text), {})["age"] = None
