@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import socket
-from pathlib import Path
 
 import click
 
+from decussate.cli.options import by_option, database_option
 from decussate.errors import BadInput
 
 __all__ = ["serve"]
@@ -18,14 +18,9 @@ HOST = "127.0.0.1"
 @click.command()
 @click.option("--demo", is_flag=True, help="Begin with an invented patient.")
 @click.option("--port", type=click.IntRange(1, 65535), default=8000, show_default=True)
-@click.option(
-    "--database",
-    type=click.Path(dir_okay=False, path_type=Path),
-    default=Path("decussate.sqlite"),
-    show_default=True,
-    help="Where examinations are kept.",
-)
-def serve(demo: bool, port: int, database: Path) -> None:
+@database_option
+@by_option
+def serve(demo: bool, port: int, database: str, by: str | None) -> None:
     """Serve the bedside pages to a browser on this machine."""
     import uvicorn
 
@@ -33,7 +28,10 @@ def serve(demo: bool, port: int, database: Path) -> None:
 
     _require_free(port)
     click.echo(f"Open http://{HOST}:{port}/ in a browser; Ctrl-C stops.")
-    uvicorn.run(create_app(database=database, demo=demo), host=HOST, port=port, log_level="warning")
+    app = create_app(database=database, demo=demo)
+    if by:
+        app.state.store.by = by
+    uvicorn.run(app, host=HOST, port=port, log_level="warning")
 
 
 def _require_free(port: int) -> None:

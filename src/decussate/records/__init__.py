@@ -1,7 +1,8 @@
-"""The store: examinations as histories of entries that only grow."""
+"""The store: examinations as histories of entries that only grow, with an audit trail."""
 
 from __future__ import annotations
 
+from decussate.records.chain import Verdict, acting_as
 from decussate.records.entries import (
     Entry,
     StoredEntry,
@@ -20,6 +21,8 @@ __all__ = [
     "Store",
     "StoredEntry",
     "TestSide",
+    "Verdict",
+    "acting_as",
     "chosen_path",
     "in_force",
     "present_state",

@@ -1,82 +1,34 @@
-"""The store of patients, examinations and their entries, on one SQLite file.
+"""The store of patients, examinations and their entries, in SQLite or PostgreSQL.
 
 Entries are inserted and never changed or deleted: this class has no method that could. An entry
-counts as saved only after its own transaction has been committed with the log synced to disk
-(write-ahead log, ``synchronous=FULL``). The SQL is SQLAlchemy Core throughout; only the pragmas at
-the opening of a connection belong to SQLite.
+counts as saved only after its own transaction has been committed and synced to disk, together with
+its link in the audit trail. The SQL is SQLAlchemy Core; what differs between databases is in
+`decussate.records.database`.
 """
 
 from __future__ import annotations
 
+import unicodedata
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 from uuid import uuid4
 
-from sqlalchemy import (
-    Boolean,
-    Column,
-    Engine,
-    ForeignKey,
-    Integer,
-    MetaData,
-    String,
-    Table,
-    Text,
-    create_engine,
-    event,
-    func,
-    insert,
-    select,
-)
-from sqlalchemy.exc import DBAPIError, IntegrityError
+from sqlalchemy import Connection, Row, Table, func, insert, select
+from sqlalchemy.exc import DBAPIError
 
 from decussate.errors import BadInput
 from decussate.examination.record import Examination
+from decussate.records.chain import Verdict, add_link, login_name, present_actor, timestamp, verify
+from decussate.records.database import Database
 from decussate.records.entries import Entry, StoredEntry, present_state
+from decussate.records.schema import bring_up_to_date
+from decussate.records.tables import KINDS, entries, examinations, patients
 
-__all__ = ["SCHEMA_VERSION", "ExaminationHead", "NotSaved", "Receipt", "Store"]
-
-SCHEMA_VERSION = 1
-"""Layout of the tables; a file written by a newer layout is refused rather than misread."""
-
-PRAGMAS = {"journal_mode": "wal", "synchronous": 2, "foreign_keys": 1}
-"""What every SQLite connection must answer (``synchronous`` 2 is FULL)."""
-
-metadata = MetaData()
-
-store_version = Table(
-    "store_version", metadata, Column("version", Integer, primary_key=True, autoincrement=False)
-)
-
-patients = Table(
-    "patient",
-    metadata,
-    Column("id", String(36), primary_key=True),
-    Column("label", Text, nullable=False),
-    Column("invented", Boolean, nullable=False),
-    Column("opened_at", String(32), nullable=False),
-)
-
-examinations = Table(
-    "examination",
-    metadata,
-    Column("id", String(36), primary_key=True),
-    Column("patient", ForeignKey("patient.id"), nullable=False, index=True),
-    Column("opened_at", String(32), nullable=False),
-)
-
-entries = Table(
-    "entry",
-    metadata,
-    Column("sequence", Integer, primary_key=True, autoincrement=True),
-    Column("id", String(36), nullable=False, unique=True),
-    Column("examination", ForeignKey("examination.id"), nullable=False, index=True),
-    Column("at", String(32), nullable=False),
-    Column("body", Text, nullable=False),
-    sqlite_autoincrement=True,
-)
+__all__ = ["ExaminationHead", "NotSaved", "Receipt", "Store"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,17 +74,25 @@ class Receipt:
 
 
 class NotSaved(OSError):
-    """The database could not take an entry; it is as it was before.
+    """The database did not take an entry.
 
     Parameters
     ----------
     reason : str
         What the database said (``database or disk is full``).
+    uncertain : bool
+        True when the connection broke, so that nobody knows whether it was saved.
     """
 
-    def __init__(self, reason: str) -> None:
+    def __init__(self, reason: str, *, uncertain: bool = False) -> None:
         self.reason = reason
-        super().__init__(f"Not saved: {reason}. Nothing was recorded.")
+        self.uncertain = uncertain
+        what = (
+            "It may have been recorded all the same: send it again, it is never recorded twice."
+            if uncertain
+            else "Nothing was recorded."
+        )
+        super().__init__(f"Not saved: {reason}. {what}")
 
 
 class Store:
@@ -141,48 +101,49 @@ class Store:
     Parameters
     ----------
     database : Path or str
-        The file, made with its folder if it is not there.
+        An SQLite file, made with its folder if it is not there, or the address of a PostgreSQL
+        database (``postgresql+psycopg://name@/records``). One of an earlier layout is brought to
+        the present one, an SQLite file after a copy of it was made beside it.
+    by : str, optional
+        Who acts, for the audit trail, when `decussate.records.acting_as` names nobody; by default
+        the name under which the program runs.
+
+    Attributes
+    ----------
+    database : Database
+        What it is kept in.
+    by : str
+        As above.
+    copied_to : Path or None
+        The copy made before the layout was changed.
 
     Raises
     ------
     BadInput
-        If the file is not a database, belongs to a newer version, or cannot be opened safely.
+        If the database is another program's, belongs to a newer version, or cannot be opened
+        safely.
     """
 
-    def __init__(self, database: Path | str) -> None:
-        path = Path(database)
+    def __init__(self, database: Path | str, *, by: str | None = None) -> None:
+        self.by = by or login_name()
+        kind = "database"
         try:
-            path.parent.mkdir(parents=True, exist_ok=True)
-            path.touch(mode=0o600)  # other users of this machine may not read it
-            self._engine = _engine(path)
-            metadata.create_all(self._engine)
-            self._check_version()
+            self.database = Database(database)
+            kind = "database file" if self.database.path else "database"
+            self.copied_to = bring_up_to_date(self.database)
         except BadInput:
             raise
         except Exception as problem:
             raise BadInput(
-                "database file",
-                str(path),
-                "a file this program made before, or a new file in a folder that can be written",
+                kind,
+                self.database.name if hasattr(self, "database") else str(database),
+                "a database this program made before, or a new one in a place that can be written",
                 hint=str(problem).splitlines()[0],
             ) from problem
 
-    def _check_version(self) -> None:
-        with self._engine.begin() as connection:
-            version = connection.scalar(select(func.max(store_version.c.version)))
-            if version is None:
-                connection.execute(insert(store_version).values(version=SCHEMA_VERSION))
-        if version is not None and version > SCHEMA_VERSION:
-            raise BadInput(
-                "database version",
-                version,
-                f"{SCHEMA_VERSION} or older",
-                hint="The file was written by a newer Decussate; open it with that one.",
-            )
-
     def close(self) -> None:
         """Close every connection."""
-        self._engine.dispose()
+        self.database.close()
 
     def add_patient(self, label: str, *, invented: bool, patient: str | None = None) -> str:
         """Add a patient.
@@ -204,18 +165,19 @@ class Store:
         Raises
         ------
         BadInput
-            If the label is empty.
+            If the label is empty, or the identity is taken.
         """
         label = " ".join(label.split())
         if not label:
             raise BadInput("patient", label, "a name or a bed, so that the list can be read")
+        if any(unicodedata.category(letter) in ("Cc", "Cs") for letter in label):
+            raise BadInput("patient", label, "letters, without control characters")
         identity = patient or str(uuid4())
-        with self._engine.begin() as connection:
-            connection.execute(
-                insert(patients).values(
-                    id=identity, label=label, invented=invented, opened_at=_now()
-                )
-            )
+        row = {"id": identity, "label": label, "invented": invented, "opened_at": timestamp()}
+        with self._writing() as connection:
+            if _row(connection, patients, identity) is not None:
+                raise BadInput("patient", identity, "an identity that is not in the store yet")
+            self._add(connection, "patient", row)
         return identity
 
     def begin(self, patient: str, *, examination: str | None = None) -> str:
@@ -240,14 +202,14 @@ class Store:
             If there is no such patient.
         """
         identity = examination or str(uuid4())
-        row = {"id": identity, "patient": patient, "opened_at": _now()}
-        try:
-            with self._engine.begin() as connection:
-                connection.execute(insert(examinations).values(row))
-        except IntegrityError:
-            head = next((h for h in self.examinations() if h.id == identity), None)
-            if head is None or head.patient != patient:
-                raise BadInput("patient", patient, "a patient that is in the store") from None
+        with self._writing() as connection:
+            begun = _row(connection, examinations, identity)
+            known = _row(connection, patients, patient) is not None
+            if not known or (begun is not None and begun.patient != patient):
+                raise BadInput("patient", patient, "a patient that is in the store")
+            if begun is None:
+                row = {"id": identity, "patient": patient, "opened_at": timestamp()}
+                self._add(connection, "examination", row)
         return identity
 
     def append(self, examination: str, entry: Entry) -> Receipt:
@@ -273,18 +235,22 @@ class Store:
             If the database could not write it.
         """
         body = entry.model_dump_json(exclude_defaults=True)
-        row = {"id": str(entry.id), "examination": examination, "at": _now(), "body": body}
-        try:
-            with self._engine.begin() as connection:
-                connection.execute(insert(entries).values(row))
-            resent = False
-        except IntegrityError:
-            self.head(examination)
-            resent = True
-        except DBAPIError as problem:
-            raise NotSaved(str(problem.orig)) from problem
-        with self._engine.connect() as connection:
-            saved = connection.execute(select(entries).where(entries.c.id == str(entry.id))).one()
+        with self._writing() as connection:
+            saved = _row(connection, entries, str(entry.id))
+            resent = saved is not None
+            if saved is None:
+                if _row(connection, examinations, examination) is None:
+                    raise _no_such(examination)
+                row = {
+                    "id": str(entry.id),
+                    "examination": examination,
+                    "at": timestamp(),
+                    "body": body,
+                }
+                self._add(connection, "entry", row, by=entry.by)
+                saved = _row(connection, entries, str(entry.id))
+        if saved is None:
+            raise AssertionError("an entry is there after it was added")
         if saved.examination != examination or saved.body != body:
             raise BadInput(
                 "entry identity",
@@ -293,6 +259,43 @@ class Store:
                 hint="Reload the page and record it again; nothing was changed.",
             )
         return Receipt(_stored(saved), resent)
+
+    def saw(self, examination: str, what: str) -> None:
+        """Put into the audit trail that someone saw an examination.
+
+        Parameters
+        ----------
+        examination : str
+            The examination's identity.
+        what : str
+            What was shown (``page``, ``note``, ``letter``).
+
+        Raises
+        ------
+        BadInput
+            If there is no such examination.
+        """
+        self.head(examination)
+        with self._writing() as connection:
+            by = present_actor(self.by)
+            add_link(connection, "seen", "examination", f"{examination} {what}", by=by)
+
+    def verify(self, *, passes: str | None = None) -> Verdict:
+        """Verify the audit trail, that every row fits it, and the database's own pages.
+
+        Parameters
+        ----------
+        passes : str, optional
+            A head written down earlier, through which the chain must pass.
+
+        Returns
+        -------
+        Verdict
+        """
+        pages = self.database.integrity()
+        with self.database.reading() as connection:
+            verdict = verify(connection, passes=passes)
+        return Verdict(verdict.links, verdict.head, (*pages, *verdict.problems))
 
     def history(self, examination: str) -> tuple[StoredEntry, ...]:
         """Return every entry of an examination, oldest first.
@@ -310,7 +313,7 @@ class Store:
         query = (
             select(entries).where(entries.c.examination == examination).order_by(entries.c.sequence)
         )
-        with self._engine.connect() as connection:
+        with self.database.reading() as connection:
             return tuple(_stored(row) for row in connection.execute(query))
 
     def head(self, examination: str) -> ExaminationHead:
@@ -333,12 +336,7 @@ class Store:
         """
         heads = self._heads(examination)
         if not heads:
-            raise BadInput(
-                "examination",
-                examination,
-                "one that is in the store",
-                hint="Open it from the list.",
-            )
+            raise _no_such(examination)
         return heads[0]
 
     def examinations(self) -> tuple[ExaminationHead, ...]:
@@ -394,7 +392,7 @@ class Store:
         )
         if examination is not None:
             query = query.where(examinations.c.id == examination)
-        with self._engine.connect() as connection:
+        with self.database.reading() as connection:
             return tuple(
                 ExaminationHead(
                     row.id,
@@ -407,33 +405,32 @@ class Store:
                 for row in connection.execute(query)
             )
 
+    @contextmanager
+    def _writing(self) -> Iterator[Connection]:
+        try:
+            with self.database.writing() as connection:
+                yield connection
+        except DBAPIError as problem:
+            reason = str(problem.orig).strip().splitlines()[0].rstrip(".")
+            raise NotSaved(reason, uncertain=problem.connection_invalidated) from problem
 
-def _engine(path: Path) -> Engine:
-    engine = create_engine(f"sqlite:///{path}")
+    def _add(
+        self, connection: Connection, kind: str, row: Mapping[str, Any], *, by: str | None = None
+    ) -> None:
+        connection.execute(insert(KINDS[kind]).values(**row))
+        add_link(connection, "added", kind, row["id"], row, by=present_actor(by or self.by))
 
-    @event.listens_for(engine, "connect")
-    def _set_pragmas(connection: Any, _record: object) -> None:  # noqa: ANN401
-        cursor = connection.cursor()
-        for name, wanted in PRAGMAS.items():
-            cursor.execute(f"PRAGMA {name}={wanted}")
-            found = cursor.execute(f"PRAGMA {name}").fetchone()[0]
-            if found != wanted:
-                raise BadInput(
-                    "database setting",
-                    f"{name}={found}",
-                    f"{name}={wanted}",
-                    hint="Keep the database on a local disk that can be written.",
-                )
-        cursor.close()
 
-    return engine
+def _row(connection: Connection, table: Table, identity: str) -> Row[Any] | None:
+    return connection.execute(select(table).where(table.c.id == identity)).first()
+
+
+def _no_such(examination: str) -> BadInput:
+    hint = "Open it from the list."
+    return BadInput("examination", examination, "one that is in the store", hint=hint)
 
 
 def _stored(row: Any) -> StoredEntry:  # noqa: ANN401
     return StoredEntry(
         row.sequence, datetime.fromisoformat(row.at), Entry.model_validate_json(row.body)
     )
-
-
-def _now() -> str:
-    return datetime.now(UTC).isoformat()

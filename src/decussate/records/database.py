@@ -1,0 +1,201 @@
+"""Opening a database: an SQLite file, or PostgreSQL by its address, each set to keep its word.
+
+What is committed must be on disk. For SQLite that is the write-ahead log with ``synchronous=FULL``,
+for PostgreSQL ``fsync``, ``full_page_writes`` and ``synchronous_commit``; both are asked at every
+connection and a database that answers otherwise is refused.
+
+References
+----------
+SQLite documentation, "PRAGMA synchronous" and "Write-Ahead Logging".
+PostgreSQL documentation, "Reliability and the Write-Ahead Log"; libpq "SSL Support".
+"""
+
+from __future__ import annotations
+
+import ipaddress
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager, nullcontext
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url, text
+
+from decussate.errors import BadInput
+
+__all__ = ["PRAGMAS", "SETTINGS", "Database", "is_address"]
+
+PRAGMAS = {"journal_mode": "wal", "synchronous": 2, "foreign_keys": 1}
+"""What every SQLite connection must answer (``synchronous`` 2 is FULL)."""
+
+SETTINGS = ("fsync", "full_page_writes", "synchronous_commit")
+"""What every PostgreSQL connection must answer ``on``."""
+
+WRITERS = 0x0DEC_055A
+"""Number of the PostgreSQL advisory lock that lets writers through one at a time."""
+
+
+def is_address(database: Path | str) -> bool:
+    """Return whether a database is named by an address rather than a file.
+
+    Parameters
+    ----------
+    database : Path or str
+        As given by the user.
+
+    Returns
+    -------
+    bool
+    """
+    return isinstance(database, str) and "://" in database
+
+
+class Database:
+    """One database, with a way to read a consistent state and a way to write alone.
+
+    Parameters
+    ----------
+    database : Path or str
+        An SQLite file, made with its folder if it is not there, or an address that begins
+        ``postgresql+psycopg://``.
+
+    Raises
+    ------
+    BadInput
+        If the address is not one of PostgreSQL, or would cross a network unencrypted.
+    """
+
+    def __init__(self, database: Path | str) -> None:
+        self.path: Path | None = None
+        self._alone = threading.Lock()
+        if is_address(database):
+            self.name, self.engine = _postgresql(str(database))
+        else:
+            self.path = Path(database)
+            self.name = str(database)
+            self.path.parent.mkdir(parents=True, exist_ok=True)
+            self.path.touch(mode=0o600)  # other users of this machine may not read it
+            self.engine = _sqlite(self.path)
+
+    @contextmanager
+    def reading(self) -> Iterator[Connection]:
+        """Give a connection that sees one state of the whole database throughout."""
+        level = {} if self.path else {"isolation_level": "REPEATABLE READ"}
+        with self.engine.connect().execution_options(**level) as connection, connection.begin():
+            yield connection
+
+    @contextmanager
+    def writing(self) -> Iterator[Connection]:
+        """Give the only connection that writes; commit at the end, or leave all as it was.
+
+        Writers pass one at a time, so the order of entries is the order in which they were
+        committed, and the audit trail has one end to grow from.
+        """
+        # Threads of one program queue here: SQLite's own waiting sleeps and is not fair.
+        queue = self._alone if self.path else nullcontext()
+        with (
+            queue,
+            self.engine.connect().execution_options(writes=True) as connection,
+            connection.begin(),
+        ):
+            if not self.path:
+                connection.execute(text(f"SELECT pg_advisory_xact_lock({WRITERS})"))
+            yield connection
+
+    def integrity(self) -> tuple[str, ...]:
+        """Return what the database's own check finds wrong with its pages; nothing when sound.
+
+        Returns
+        -------
+        tuple of str
+            For PostgreSQL, whose pages carry checksums that are checked when read, always empty.
+        """
+        if not self.path:
+            return ()
+        with self.reading() as connection:
+            found = [str(row[0]) for row in connection.exec_driver_sql("PRAGMA integrity_check")]
+            found += [
+                f"a row of {row[0]} without its {row[2]}"
+                for row in connection.exec_driver_sql("PRAGMA foreign_key_check")
+            ]
+        return tuple(line for line in found if line != "ok")
+
+    def close(self) -> None:
+        """Close every connection."""
+        self.engine.dispose()
+
+
+def _sqlite(path: Path) -> Engine:
+    address = URL.create("sqlite", database=str(path))
+    engine = create_engine(address, connect_args={"timeout": 30}, pool_size=20)
+
+    @event.listens_for(engine, "connect")
+    def _set_pragmas(connection: Any, _record: object) -> None:  # noqa: ANN401
+        connection.isolation_level = None  # transactions begin where `_begin` says, schema included
+        for name, wanted in PRAGMAS.items():
+            connection.execute(f"PRAGMA {name}={wanted}")
+            found = connection.execute(f"PRAGMA {name}").fetchone()[0]
+            _require(name, found, wanted, "Keep the database on a local disk that can be written.")
+
+    @event.listens_for(engine, "begin")
+    def _begin(connection: Connection) -> None:
+        # A writer takes its turn at once: one that read first might be refused when it writes.
+        writes = connection.get_execution_options().get("writes", False)
+        connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+    return engine
+
+
+def _postgresql(address: str) -> tuple[str, Engine]:
+    example = "postgresql+psycopg://name@host/database, or a file"
+    try:
+        url = make_url(address)
+    except Exception:
+        raise BadInput("database address", "something else", example) from None
+    shown = url.render_as_string(hide_password=True)
+    if url.drivername not in ("postgresql", "postgresql+psycopg"):
+        raise BadInput("database address", shown, example)
+    try:
+        import psycopg  # noqa: F401
+    except ImportError:
+        hint = "Install it with: pip install 'decussate[postgres]'."
+        raise BadInput("PostgreSQL driver", "nothing", "the library psycopg 3", hint=hint) from None
+    url = url.set(drivername="postgresql+psycopg")
+    secure = {}
+    if url.host and not _on_this_machine(url.host) and "sslmode" not in url.query:
+        secure = {"sslmode": "verify-full"}
+    engine = create_engine(
+        url, connect_args=secure, pool_size=10, max_overflow=10, pool_pre_ping=True
+    )
+
+    @event.listens_for(engine, "connect")
+    def _check(connection: Any, _record: object) -> None:  # noqa: ANN401
+        info = connection.info
+        host = info.hostaddr or info.host
+        if not (_on_this_machine(host) or connection.pgconn.ssl_in_use):
+            hint = "Set up TLS on the server and add ?sslmode=verify-full to the address."
+            raise BadInput("database connection", "not encrypted", "TLS to another host", hint=hint)
+        with connection.cursor() as cursor:
+            cursor.execute("SET synchronous_commit = on")
+            for name in SETTINGS:
+                found = cursor.execute(f"SHOW {name}").fetchone()[0]
+                hint = "Without it an acknowledged entry can be lost; turn it on in the server."
+                _require(name, found, "on", hint)
+        connection.commit()
+
+    return shown, engine
+
+
+def _on_this_machine(host: str) -> bool:
+    """Whether a host is a Unix socket or the loopback of this machine."""
+    if not host or host.startswith(("/", "@")) or host == "localhost":
+        return True
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return False
+
+
+def _require(name: str, found: object, wanted: object, hint: str) -> None:
+    if found != wanted:
+        raise BadInput("database setting", f"{name}={found}", f"{name}={wanted}", hint=hint)
