@@ -7,6 +7,7 @@ by axe-core.
 """
 
 import io
+import json
 import math
 import re
 import time
@@ -39,7 +40,6 @@ def state(client, examination) -> dict:
     return client.get(f"/examinations/{examination}/screen/state").json()
 
 
-CALIBRATED = {"width": 1440, "height": 900, "px_per_mm": 5.0, "ratio": 1.0}
 READ = {
     "optotypes": "ten letters",
     "chart_version": 1,
@@ -115,15 +115,27 @@ def test_a_change_that_is_no_object_is_refused(client, examination, body):
     assert client.post(address, content=body or " ").status_code == 422
 
 
-def test_what_was_read_is_scored_and_recorded_with_how_it_was_done(client, app, examination):
-    send(client, examination, "report", CALIBRATED)
+@pytest.fixture
+def record(client, examination):
+    """Record as the examiner's page does."""
+
+    def post(where: str, **form: str):
+        data = {"entry": str(uuid4()), "px_per_mm": "5"} | form
+        address = f"/examinations/{examination}/screen/{where}"
+        return client.post(address, data=data, headers=FRAGMENT)
+
+    return post
+
+
+def test_what_was_read_is_scored_and_recorded_with_how_it_was_done(
+    client, app, examination, record
+):
     send(client, examination, "state", {"marks": {"right": READ}})
     # 0.3 whole; four letters of 0.2 and one of 0.1 gain 0.02 each (Rosser 2001).
     assert state(client, examination)["scores"]["right"]["words"].startswith("logMAR 0.20")
-    form = {"entry": str(uuid4()), "side": "right"}
-    address = f"/examinations/{examination}/screen/acuity"
+    token = str(uuid4())
     for _ in range(2):
-        answer = client.post(address, data=form, headers=FRAGMENT)
+        answer = record("acuity", entry=token, side="right", reading=json.dumps(READ))
         assert "logMAR 0.20" in answer.text
     (found,) = app.state.store.examination(examination).findings
     assert (found.test, found.side.value, found.response) == ("distance_acuity", "right", "reduced")
@@ -131,29 +143,32 @@ def test_what_was_read_is_scored_and_recorded_with_how_it_was_done(client, app, 
     assert "letters on a calibrated screen at 4 m" in found.technique
 
 
-def test_a_pinhole_reading_goes_with_it(client, present, examination):
-    send(client, examination, "report", CALIBRATED)
-    better = READ | {"rows": {"-1": "11111", "-2": "00000"}}
-    marks = {"left": READ | {"rows": {"5": "11111", "4": "00000"}}, "left pinhole": better}
-    send(client, examination, "state", {"marks": marks})
-    form = {"entry": str(uuid4()), "side": "left"}
-    client.post(f"/examinations/{examination}/screen/acuity", data=form, headers=FRAGMENT)
+def test_a_pinhole_reading_goes_with_it(present, record):
+    reading = READ | {"rows": {"5": "11111", "4": "00000"}}
+    pinhole = READ | {"rows": {"-1": "11111", "-2": "00000"}}
+    record("acuity", side="left", reading=json.dumps(reading), pinhole=json.dumps(pinhole))
     assert present() == {
         ("distance_acuity", "left", "reduced"),
         ("pinhole_acuity", "left", "present"),
     }
 
 
-def test_nothing_is_recorded_from_a_screen_that_was_not_measured(client, present, examination):
-    send(client, examination, "state", {"marks": {"right": READ}})
-    form = {"entry": str(uuid4()), "side": "right"}
-    address = f"/examinations/{examination}/screen/acuity"
-    for report in (None, CALIBRATED | {"px_per_mm": None}):
-        if report:
-            send(client, examination, "report", report)
-        answer = client.post(address, data=form, headers=FRAGMENT)
-        assert answer.status_code == 422
-        assert "not calibrated" in answer.text
+@pytest.mark.parametrize(
+    ("form", "says"),
+    [
+        ({"px_per_mm": ""}, "not calibrated"),
+        ({"side": "both"}, "right or left"),
+        ({"reading": ""}, "nothing marked"),
+        ({"reading": json.dumps(READ | {"rows": {}})}, "nothing marked"),
+        ({"reading": "{"}, "JSON object"),
+        ({"reading": json.dumps(READ | {"rows": {"3": "12345"}})}, "rows 3"),
+        ({"reading": json.dumps(READ | {"rows": {"3": "11110"}})}, "one row read whole"),
+    ],
+)
+def test_what_is_no_reading_of_a_measured_screen_is_not_recorded(present, record, form, says):
+    answer = record("acuity", **{"side": "right", "reading": json.dumps(READ)} | form)
+    assert answer.status_code == 422
+    assert says in answer.text
     assert present() == set()
 
 
@@ -170,16 +185,21 @@ def test_a_short_distance_is_remarked_on():
     assert any("nearer than 2 m" in remark for remark in mark_acuity(marks).remarks)
 
 
-def test_near_acuity_keeps_its_distance(client, app, examination):
-    send(client, examination, "report", CALIBRATED)
-    address = f"/examinations/{examination}/screen/near"
-    form = {"entry": str(uuid4()), "side": "left", "n_size": "8", "held_cm": "35"}
-    assert client.post(address, data=form, headers=FRAGMENT).status_code == 200
+def test_near_acuity_keeps_its_distance(app, examination, record):
+    form = {"side": "left", "n_size": "8", "held_cm": "35"}
+    assert record("near", **form).status_code == 200
     (found,) = app.state.store.examination(examination).findings
     assert (found.test, found.side.value, found.response) == ("near_acuity", "left", "reduced")
     assert found.measurement.value == "N8 at 35 cm"
-    for wrong in ({"n_size": "7"}, {"held_cm": ""}, {"held_cm": "35,5"}, {"side": "both"}):
-        assert client.post(address, data=form | wrong, headers=FRAGMENT).status_code == 422
+    for wrong in (
+        {"n_size": "7"},
+        {"held_cm": ""},
+        {"held_cm": "35,5"},
+        {"side": "both"},
+        {"px_per_mm": ""},
+    ):
+        assert record("near", **form | wrong).status_code == 422
+    assert len(app.state.store.examination(examination).findings) == 1
 
 
 # --- in a browser

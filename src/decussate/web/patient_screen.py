@@ -19,7 +19,7 @@ from decussate.measures.letter_by_letter import LETTERS_A_ROW, METHOD
 from decussate.measures.near_acuity import DEFAULT_N_RULE, NearAcuity, m_from_n, x_height_mm
 from decussate.web.measured_entries import number_in, save_measured, side_in
 from decussate.web.pages import invented_words
-from decussate.web.patient_shown import Marks, Screen, mark_acuity, screen_of
+from decussate.web.patient_shown import Marks, Screen, checked, mark_acuity, screen_of
 from decussate.web.patient_words import NEAR_SENTENCES, load_languages, load_word_tests
 from decussate.web.rendering import templates
 from decussate.web.state import store_of
@@ -153,24 +153,16 @@ async def record_acuity(request: Request, examination_id: str) -> Response:
 
 
 def _record_acuity(request: Request, examination_id: str, form: dict[str, str]) -> Response:
-    screen = _screen(request, examination_id)
+    # The form carries what the examiner saw when recording, whatever the views show meanwhile.
     side = side_in(form)
-    marks = screen.shown.marks.get(side.value)
-    if marks is None or not marks.rows:
-        expected = "letters marked as read or not read"
-        raise BadInput(f"chart, {side} eye", "nothing marked", expected)
-    if screen.report is None or screen.report.px_per_mm is None:
-        raise BadInput(
-            "patient’s screen",
-            "not calibrated",
-            "a screen measured with a card",
-            hint="Open the patient’s screen and calibrate it; sizes are not true before.",
-        )
-    pinhole = screen.shown.marks.get(f"{side.value} pinhole")  # type: ignore[call-overload]
+    marks, pinhole = _marks(form, "reading"), _marks(form, "pinhole")
+    if marks is None:
+        raise BadInput(f"chart, {side} eye", "nothing marked", "letters marked as read or not read")
+    _refuse_uncalibrated(form)
     findings = distance_acuity_findings(
         side,
         mark_acuity(marks),
-        mark_acuity(pinhole) if pinhole and pinhole.rows else None,
+        mark_acuity(pinhole) if pinhole else None,
         method=METHOD,
         technique=_technique(marks),
     )
@@ -183,6 +175,29 @@ def _record_acuity(request: Request, examination_id: str, form: dict[str, str]) 
         page="screen",
         kind="acuity",
     )
+
+
+def _marks(form: dict[str, str], field: str) -> Marks | None:
+    if not form.get(field):
+        return None
+    try:
+        fields = json.loads(form[field])
+    except ValueError:
+        fields = None
+    if not isinstance(fields, dict):
+        raise BadInput("marks", "something else", "a JSON object", hint="Reload the page.")
+    marks = checked(Marks, fields)
+    return marks if marks.rows else None
+
+
+def _refuse_uncalibrated(form: dict[str, str]) -> None:
+    if number_in(form, "px_per_mm", "calibration", "pixels per mm") is None:
+        raise BadInput(
+            "patient’s screen",
+            "not calibrated",
+            "a screen measured with a card",
+            hint="Open the patient’s screen and calibrate it; sizes are not true before.",
+        )
 
 
 def _technique(marks: Marks) -> str:
@@ -199,11 +214,8 @@ async def record_near(request: Request, examination_id: str) -> Response:
 
 
 def _record_near(request: Request, examination_id: str, form: dict[str, str]) -> Response:
-    screen = _screen(request, examination_id)
     side = side_in(form)
-    if screen.report is None or screen.report.px_per_mm is None:
-        expected = "a screen measured with a card"
-        raise BadInput("patient’s screen", "not calibrated", expected)
+    _refuse_uncalibrated(form)
     size = number_in(form, "n_size", "print size", "an N size")
     held_cm = number_in(form, "held_cm", "reading distance", "cm")
     if size not in NEAR_N or held_cm is None:

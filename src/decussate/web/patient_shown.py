@@ -25,7 +25,16 @@ from decussate.measures.distance_acuity import ReadAcuity, correct_for_distance
 from decussate.measures.letter_by_letter import LETTERS_A_ROW, RowRead, score_by_letter
 from decussate.web.patient_words import load_languages, load_word_tests
 
-__all__ = ["Marks", "Report", "Screen", "Shown", "chart_rows", "mark_acuity", "screen_of"]
+__all__ = [
+    "Marks",
+    "Report",
+    "Screen",
+    "Shown",
+    "chart_rows",
+    "checked",
+    "mark_acuity",
+    "screen_of",
+]
 
 LARGEST, SMALLEST = 1.3, -0.3
 KEPT = 200
@@ -204,7 +213,7 @@ class Screen:
         if fields.get("test", tests[0]) not in tests:
             raise BadInput("test", fields["test"], "a test whose words can be shown")
         with self.lock:
-            self.shown = _checked(Shown, self.shown.model_dump() | fields)
+            self.shown = checked(Shown, self.shown.model_dump() | fields)
             self.version += 1
 
     def seen(self) -> None:
@@ -223,7 +232,7 @@ class Screen:
         BadInput
             For a size or a calibration that no screen has.
         """
-        report = _checked(Report, fields)
+        report = checked(Report, fields)
         with self.lock:
             self.seen_at = time.monotonic()
             if report != self.report:
@@ -244,7 +253,25 @@ class Screen:
         }
 
 
-def _checked(kind: type[_Model], fields: dict[str, Any]) -> _Model:
+def checked(kind: type[_Model], fields: dict[str, Any]) -> _Model:
+    """Return fields sent by a page as what they should be.
+
+    Parameters
+    ----------
+    kind : type
+        `Shown`, `Marks` or `Report`.
+    fields : dict
+        As sent.
+
+    Returns
+    -------
+    Shown, Marks or Report
+
+    Raises
+    ------
+    BadInput
+        For the first field that does not fit.
+    """
     try:
         return kind.model_validate(fields)
     except ValidationError as problem:

@@ -76,8 +76,11 @@ const PatientDrawing = (() => {
       label.textContent = `N${size.n}`;
       if (sentences.length) {
         const text = element("text", { x: left + 44, y, class: "near-text", "font-size": x / partOfX(), "font-family": FACE }, svg);
-        text.textContent = sentences[n];
-        if (text.getComputedTextLength() > screen.width - 2 * left - 44) { text.remove(); label.remove(); }
+        // On a narrow screen, as many of its words as fit.
+        const words = sentences[n].split(" ");
+        do text.textContent = words.join(" ");
+        while (text.getComputedTextLength() > screen.width - 2 * left - 44 && words.pop() && words.length);
+        if (!words.length) { text.remove(); label.remove(); }
       } else {
         const turns = [0, 1, 2, 3, 4].map((k) => 45 * ((3 * n + 5 * k) % 8)); // no two alike in a row
         if (left + 44 + x * 9 > screen.width * (1 - MARGIN)) { label.remove(); continue; }

@@ -102,7 +102,7 @@
     const screen = screenSeen();
     const stage = byId("stage");
     stage.style.aspectRatio = `${screen.width} / ${screen.height}`;
-    stage.style.width = `min(100%, calc(46vh * ${screen.width / screen.height}))`; // the same shape as the patient’s screen
+    stage.style.width = `min(100%, calc(${innerWidth < 900 ? 34 : 46}vh * ${screen.width / screen.height}))`; // the same shape as the patient’s screen
     PatientDrawing.draw(stage, state, content, screen);
     byId("status").textContent = statusWords();
     press("button[data-view]", "view", shown.view);
@@ -114,6 +114,7 @@
     showChart();
     showScores();
     showWords();
+    for (const button of early.splice(0)) button.click();
   }
   function statusWords() {
     const { state } = link;
@@ -167,11 +168,15 @@
     return button;
   }
   function showScores() {
-    const { scores } = link.state;
+    const { scores, shown } = link.state;
+    const marked = (eye) => (shown.marks[eye] ? JSON.stringify(shown.marks[eye]) : "");
+    for (const field of document.querySelectorAll('[name="px_per_mm"]')) field.value = link.state.report?.px_per_mm ?? "";
     for (const side of ["right", "left"]) {
       const score = scores[side];
       byId(`score-${side}`).textContent = score ? score.words || "not yet a score" : "nothing marked";
       byId(`wants-${side}`).textContent = score?.wants ?? "";
+      byId(`reading-${side}`).value = marked(side);
+      byId(`reading-${side}-pinhole`).value = marked(`${side} pinhole`);
       byId(`record-${side}`).disabled = !score?.words;
       const pinhole = scores[`${side} pinhole`];
       byId(`score-${side}-pinhole`).textContent = pinhole ? `Through the pinhole: ${pinhole.words || `not yet a score. ${pinhole.wants}`}` : "";
@@ -196,10 +201,12 @@
     if (document.activeElement !== byId("own-words")) byId("own-words").value = shown.own_words;
   }
 
-  // Touch and keys.
+  // Touch and keys. What is touched before the state is known is done as soon as it is.
+  const early = [];
   main.addEventListener("click", ({ target }) => {
     const button = target.closest("button");
-    if (!button || !link.state) return;
+    if (!button) return;
+    if (!link.state) { early.push(button); return; }
     const { view, ground, distance, eye, step } = button.dataset;
     if (view) link.change({ view });
     if (ground) link.change({ ground });
