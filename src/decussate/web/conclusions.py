@@ -15,7 +15,7 @@ from decussate.urgency.rules import Alert, evaluate
 from decussate.web.bedside import chance_words, load_parts
 from decussate.web.view import sides_of
 
-__all__ = ["Conclusion", "begin_with", "conclude"]
+__all__ = ["Conclusion", "begin_with", "chance", "conclude", "hundred"]
 
 PLACES_SHOWN = 5
 REASONS_SHOWN = 6
@@ -47,6 +47,8 @@ class CauseView:
 class PlaceView:
     """A place with its probability as words, number and bar, and the reasons under headings."""
 
+    key: str
+    side: str
     title: str
     words: str
     hundred: str
@@ -102,7 +104,7 @@ def conclude(examination: Examination) -> Conclusion:
         used=localisation.findings_used,
         side_words="Side: "
         + ", ".join(
-            f"{word} {_hundred(shares.get(key, 0.0))}"
+            f"{word} {hundred(shares.get(key, 0.0))}"
             for key, word in (("right", "right"), ("midline", "neither or both"), ("left", "left"))
         )
         + " of 100",
@@ -173,9 +175,11 @@ def _place(candidate: Candidate) -> PlaceView:
     named = candidate.side is None or candidate.side.value in candidate.name.lower()
     name = candidate.name if named else f"{candidate.side} {candidate.name}"
     return PlaceView(
+        key=candidate.place,
+        side=candidate.side.value if candidate.side else "",
         title=name[:1].upper() + name[1:],
-        words=_chance(candidate.probability),
-        hundred=_hundred(candidate.probability),
+        words=chance(candidate.probability),
+        hundred=hundred(candidate.probability),
         percent=round(100 * candidate.probability, 1),
         reasons=(
             ("Speaks for it", _reasons(candidate.supports), "+"),
@@ -183,7 +187,7 @@ def _place(candidate: Candidate) -> PlaceView:
             ("Not explained by it", _reasons(candidate.unexplained), "?"),
         ),
         causes=tuple(
-            CauseView(cause.name, _hundred(cause.share), cause.settle)
+            CauseView(cause.name, hundred(cause.share), cause.settle)
             for cause in candidate.causes[:CAUSES_SHOWN]
         ),
     )
@@ -196,11 +200,13 @@ def _reasons(reasons: Iterable[Reason]) -> tuple[ReasonView, ...]:
     )
 
 
-def _chance(probability: float) -> str:
+def chance(probability: float) -> str:
+    """Return a probability in words."""
     return next(word.words for word in chance_words() if probability >= word.start)
 
 
-def _hundred(probability: float) -> str:
+def hundred(probability: float) -> str:
+    """Return a probability as so many of 100."""
     hundredths = round(100 * probability)
     if hundredths == 0 and probability > 0:
         return "under 1"

@@ -33,6 +33,7 @@ from decussate.examination.record import (
 from decussate.examination.shorthand import read_shorthand
 from decussate.records import Entry, Store, StoredEntry
 from decussate.sides import Side
+from decussate.web.acuity_words import acuity_as_written
 from decussate.web.bedside import load_parts, load_paths, part_of
 from decussate.web.pages import check_identity
 from decussate.web.pictures import load_pictures
@@ -69,6 +70,9 @@ def _marked(mark: str) -> dict[str, str]:
 
 def _enter_finding(request: Request, examination_id: str, form: dict[str, str]) -> Response:
     test = load_catalogue().test(form.get("test", ""))
+    settings = settings_of(request)
+    for name in [name for name in form if name.startswith("value ")]:
+        form[name] = acuity_as_written(test, form[name].strip(), settings)
     verb, key, *code = [*form.get("choice", "").split(" "), "", ""]
     sides = sides_of(test) if key == "both" else (_side(test, key),)
     store = store_of(request)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from itertools import groupby
 from typing import Annotated
 from uuid import UUID, uuid4
@@ -18,7 +19,7 @@ from decussate.records import ExaminationHead, Store, in_force
 from decussate.web.bedside import chance_words, part_of
 from decussate.web.conclusions import conclude
 from decussate.web.rendering import templates
-from decussate.web.settings import settings_of
+from decussate.web.settings import COOKIE, OPTIONS, settings_from, settings_of
 from decussate.web.state import bedside_state, store_of
 from decussate.web.view import entry_words, finding_words
 
@@ -145,6 +146,27 @@ def history_page(request: Request, examination_id: str) -> Response:
     ]
     context = {"head": head, "lines": lines, "invented": invented_words(head)}
     return templates.TemplateResponse(request, "history.html", context)
+
+
+@router.get("/settings")
+def settings_page(request: Request, saved: str = "") -> Response:
+    """Show how this browser shows things, to be changed."""
+    now = asdict(settings_of(request))
+    options = [(name, heading, choices, now[name]) for name, (heading, choices) in OPTIONS.items()]
+    context = {"options": options, "saved": bool(saved)}
+    return templates.TemplateResponse(request, "settings.html", context)
+
+
+@router.post("/settings")
+async def change_settings(request: Request) -> Response:
+    """Keep the settings in a cookie of this browser."""
+    form = {name: str(value) for name, value in (await request.form()).items()}
+    answer = RedirectResponse("/settings?saved=yes", 303)
+    year_s = 365 * 24 * 3600
+    answer.set_cookie(
+        COOKIE, settings_from(form).text(), max_age=year_s, httponly=True, samesite="strict"
+    )
+    return answer
 
 
 @router.get("/about")

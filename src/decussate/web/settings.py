@@ -9,7 +9,7 @@ from fastapi import Request
 
 from decussate.errors import BadInput
 
-__all__ = ["COOKIE", "OPTIONS", "Settings", "settings_of"]
+__all__ = ["COOKIE", "OPTIONS", "Settings", "settings_from", "settings_of"]
 
 COOKIE = "display"
 

@@ -104,7 +104,7 @@ def _parts_of_page(
     old = frozenset(examination.known_old)
 
     def card_of(test: Test) -> CardView:
-        return card_view(test, present, old)
+        return card_view(test, present, old, settings)
 
     def drawn(part: str) -> tuple[PictureView, ...]:
         return tuple(picture_view(picture, present, settings) for picture in pictures_of(part))

@@ -20,7 +20,9 @@ from decussate.examination.record import (
 )
 from decussate.records import Entry
 from decussate.sides import Side
+from decussate.web.acuity_words import ACUITY_EXAMPLES, is_acuity, notated
 from decussate.web.bedside import Part, load_paths
+from decussate.web.settings import Settings
 
 __all__ = [
     "CardView",
@@ -116,8 +118,8 @@ def finding_words(finding: Finding, catalogue: Catalogue | None = None) -> str:
     return f"{test.name}{side}: {response_words(test, finding)}"
 
 
-def response_words(test: Test, finding: Finding) -> str:
-    """Return what was found, without the test's name."""
+def response_words(test: Test, finding: Finding, settings: Settings | None = None) -> str:
+    """Return what was found, without the test's name; an acuity in the notation of the settings."""
     if finding.response == NOT_TESTED:
         return "not tested"
     if finding.response == COULD_NOT_BE_TESTED:
@@ -127,7 +129,7 @@ def response_words(test: Test, finding: Finding) -> str:
     )
     if finding.measurement is not None:
         value = finding.measurement.value
-        shown = f"{value:g}" if isinstance(value, float) else value
+        shown = f"{value:g}" if isinstance(value, float) else notated(test, value, settings)
         unit = "" if isinstance(value, str) else finding.measurement.unit
         words += f", {shown} {unit}".rstrip(" 1") if unit == "1" else f", {shown} {unit}".rstrip()
     return words
@@ -230,6 +232,7 @@ def card_view(
     test: Test,
     present: Mapping[tuple[str, Side | None], Finding],
     old: frozenset[tuple[str, Side | None]],
+    settings: Settings,
 ) -> CardView:
     """Return one test as a card.
 
@@ -241,6 +244,8 @@ def card_view(
         Findings that stand.
     old : frozenset of (str, Side or None)
         Findings set aside as long known.
+    settings : Settings
+        How this browser shows things.
 
     Returns
     -------
@@ -249,17 +254,18 @@ def card_view(
     """
     measurement = test.measurement
     unit = "" if measurement is None or measurement.unit == "1" else f" ({measurement.unit})"
+    example = ACUITY_EXAMPLES[settings.acuity] if is_acuity(test) else "N8"
     label = {
         "number": f"Measured{unit}",
         "fraction": "Right out of how many (such as 8/12)",
-        "text": f"As written on the chart (such as {'N8' if unit == ' (N)' else '6/9'})",
+        "text": f"As written on the chart (such as {example})",
     }
     cautions = load_catalogue().cautions
     return CardView(
         test=test,
         kind="paired" if test.paired else "single",
         cells=tuple(
-            _cell(test, side, present.get((test.id, side)), (test.id, side) in old)
+            _cell(test, side, present.get((test.id, side)), (test.id, side) in old, settings)
             for side in sides_of(test)
         ),
         cautions=tuple(cautions[key] for key in test.cautions),
@@ -270,7 +276,9 @@ def card_view(
     )
 
 
-def _cell(test: Test, side: Side | None, found: Finding | None, old: bool) -> CellView:
+def _cell(
+    test: Test, side: Side | None, found: Finding | None, old: bool, settings: Settings
+) -> CellView:
     words = side_words(side) if side else test.name
     choices = _choices(test, side, found)
     if side is None and {"right", "left"} <= set(test.responses):
@@ -284,11 +292,11 @@ def _cell(test: Test, side: Side | None, found: Finding | None, old: bool) -> Ce
     if found is None:
         state, said = "untested", "not tested"
     elif found.response == COULD_NOT_BE_TESTED:
-        state, said = "hindered", response_words(test, found)
+        state, said = "hindered", response_words(test, found, settings)
     else:
         state = "abnormal" if is_abnormal(found) else "normal"
         mark = "▲" if state == "abnormal" else "✓"
-        said = f"{mark} {response_words(test, found)}"
+        said = f"{mark} {response_words(test, found, settings)}"
     measured = found.measurement.value if found and found.measurement else ""
     graded = len(scale) > 0 and len(shown) == 1
     more = "More" if not graded else "Value" if _value_first(test) else "Abnormal"

@@ -1,0 +1,183 @@
+"""Where as pictures, the explorer, and the settings of a browser."""
+
+import re
+from html import unescape
+from xml.etree import ElementTree as ET
+
+import pytest
+
+from decussate.anatomy import load_atlas
+from decussate.drawings.place_plans import load_plans
+from decussate.localisation.localise import posterior_of
+from decussate.records.demo import demo_examinations
+from decussate.sides import Side
+from decussate.web.bedside import load_parts
+from decussate.web.conclusions import conclude
+from decussate.web.picture_view import picture_view
+from decussate.web.pictures import load_pictures
+from decussate.web.place_pictures import place_pictures
+from decussate.web.rendering import slug
+from decussate.web.settings import OPTIONS, Settings
+
+SWAP = {"right": "left", "left": "right"}
+SVG = "{http://www.w3.org/2000/svg}"
+
+
+@pytest.fixture
+def wren(app) -> str:
+    return next(h.id for h in app.state.store.examinations() if "Wren" in h.label)
+
+
+def pictured(examination):
+    localisation = conclude(examination).localisation
+    return localisation, place_pictures(localisation, posterior_of(examination))
+
+
+def test_the_pictures_of_a_left_lesion_mirror_those_of_the_right():
+    drawn = 0
+    for examination in demo_examinations():
+        right, left = (pictured(one)[1] for one in (examination, examination.mirrored()))
+        assert [p.plan for p in right] == [p.plan for p in left]
+        for one, other in zip(right, left, strict=True):
+            drawn += 1
+            mirrored = {
+                re.sub(r"\b(right|left)\b", lambda m: SWAP[m[0]], words)
+                for _, words, _ in one.taken
+            }
+            assert mirrored == {words for _, words, _ in other.taken}
+    assert drawn > 4
+
+
+def test_every_shaded_shape_leads_to_a_place_of_the_list():
+    for examination in demo_examinations():
+        localisation, pictures = pictured(examination)
+        listed = {f"place-{slug(c.name)}" for c in localisation.candidates[:5]}
+        for picture in pictures:
+            groups = list(ET.fromstring(str(picture.svg)).iter(f"{SVG}g"))
+            assert {g.get("data-place") for g in groups if g.get("data-structure")} <= listed | {""}
+            assert picture.taken
+            assert {place for _, _, place in picture.taken} & listed
+            assert "patient" in picture.view
+
+
+def test_pictures_and_the_second_lesion_come_after_the_panel(client, wren):
+    panel = client.get(f"/examinations/{wren}").text
+    assert f'data-from="/examinations/{wren}/where"' in panel
+    assert "<figure" not in panel
+    answer = unescape(
+        client.get(f"/examinations/{wren}/where", headers={"hx-request": "true"}).text
+    )
+    assert "One lesion is enough" in answer
+    assert "the patient’s right is on the left of the picture" in answer
+    page = client.get(f"/examinations/{wren}/where").text
+    assert "A licensed clinician decides" in page
+
+
+def test_with_nothing_recorded_no_place_is_pictured(client, examination):
+    page = client.get(f"/examinations/{examination}/where").text
+    assert "Nothing recorded that points anywhere yet" in page
+    assert "<figure" not in page
+
+
+def test_next_follows_the_path_or_the_order_while_nothing_points_anywhere(
+    client, enter, examination
+):
+    def first() -> str:
+        page = client.get(f"/examinations/{examination}").text
+        return re.search(r'class="next-tests">\s*<li><a href="[^"]*test=(\w+)', page)[1]
+
+    assert first() == "consent"
+    enter("findings", test="consent", choice="record whole normal")
+    assert first() == "alertness"
+    enter("path", path="hearing")
+    assert first() == load_parts("hearing")[0].routine[0].id
+
+
+def test_the_page_offers_every_context_the_anatomy_knows(client, enter, app, examination):
+    page = unescape(client.get(f"/examinations/{examination}").text)
+    contexts = load_atlas().contexts
+    assert len(contexts) == 15
+    places = [page.index(f'value="{key}"') for key in contexts]
+    assert places == sorted(places)
+    for words in contexts.values():
+        assert words in page
+    enter("story", context=list(contexts))
+    assert set(app.state.store.examination(examination).story.context) == set(contexts)
+
+
+@pytest.mark.parametrize("side", ["right", "left"])
+def test_the_explorer_names_the_signs_and_the_patients_side(client, side):
+    # Pin on the other side of the body in most of a series of lateral medullary infarcts:
+    # Sacco RL et al. Arch Neurol 1993;50:609.
+    page = unescape(client.get(f"/explore?place=medulla_lateral&side={side}").text)
+    other = Side(side).other.value
+    assert re.search(
+        rf"Reduced pin or temperature on the body, patient’s {other}</b>"
+        r" <span[^>]*>(very )?likely, [6-9]\d",
+        page,
+    )
+    assert f"{side.capitalize()} lateral medulla" in page
+
+
+def test_the_explorer_shows_every_place_and_refuses_others(client):
+    for place in load_atlas().places.values():
+        assert client.get(f"/explore?place={place.id}").status_code == 200
+    assert client.get("/explore?place=nowhere").status_code == 422
+
+
+def test_settings_change_what_is_shown_and_never_what_is_recorded(client, enter, app, examination):
+    enter("findings", test="distance_acuity", choice="measure left", **{"value left": "6/12"})
+    page = client.get(f"/examinations/{examination}").text
+    assert "reduced, 6/12" in page
+    chosen = {"scheme": "dark", "acuity": "feet", "fields": "facing", "faces": "own"}
+    answer = client.post("/settings", data=chosen, follow_redirects=False)
+    try:
+        assert answer.status_code == 303
+        cookie = answer.headers["set-cookie"].lower()
+        assert "httponly" in cookie
+        assert "samesite=strict" in cookie
+        page = unescape(client.get(f"/examinations/{examination}").text)
+        # 6/12, 20/40, decimal 0.5 and logMAR 0.30 are one acuity (Bailey and Lovie 1976).
+        assert "20/40 (written 6/12)" in page
+        assert 'data-scheme="dark"' in page
+        assert "As you face the patient" in page
+        assert "From the patient’s own side" in page
+        client.post("/settings", data={"acuity": "decimal"})
+        assert "decimal 0.5 (written 6/12)" in client.get(f"/examinations/{examination}").text
+        enter("findings", test="distance_acuity", choice="measure right", **{"value right": "0.5"})
+        client.post("/settings", data={"acuity": "logmar"})
+        assert (
+            "logMAR 0.30 (written decimal 0.5)" in client.get(f"/examinations/{examination}").text
+        )
+    finally:
+        client.cookies.clear()
+    kept = {f.side: f.measurement.value for f in app.state.store.examination(examination).present()}
+    assert kept == {Side.LEFT: "6/12", Side.RIGHT: "decimal 0.5"}
+    assert client.post("/settings", data={"acuity": "yards"}).status_code == 422
+
+
+def test_a_bare_acuity_is_refused_while_no_notation_is_chosen(enter, present):
+    answer = enter(
+        "findings", test="distance_acuity", choice="measure right", **{"value right": "0.5"}
+    )
+    assert answer.status_code == 422
+    assert "ambiguous" in answer.text
+    assert present() == set()
+
+
+def test_an_unknown_cookie_leaves_every_setting_at_its_first_choice(client):
+    client.cookies.set("display", "scheme=pink&acuity=%22&fields=")
+    try:
+        page = client.get("/settings").text
+    finally:
+        client.cookies.clear()
+    for name, (_, choices) in OPTIONS.items():
+        assert re.search(rf'name="{name}" value="{choices[0][0]}" checked', page)
+
+
+def test_every_picture_can_be_turned_about():
+    for picture in load_pictures():
+        usual = picture_view(picture, {}, Settings())
+        turned = picture_view(picture, {}, Settings(fields="facing", faces="own"))
+        assert [p.side for p in usual.panels] == [p.side for p in reversed(turned.panels)]
+    assert load_plans().plans
