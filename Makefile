@@ -3,7 +3,7 @@ PYTHON ?= python3
 BIN := .venv/bin
 PIP := $(BIN)/python -m pip install --quiet --disable-pip-version-check
 
-.PHONY: run test lint types lock clean
+.PHONY: run test lint types soak lock clean
 
 run: .venv/run-ready
 	$(BIN)/decussate serve --demo
@@ -29,6 +29,9 @@ types: .venv/test-ready
 .venv/test-ready: .venv/run-ready requirements-dev.lock
 	$(PIP) --require-hashes -r requirements-dev.lock
 	touch $@
+
+soak: .venv/test-ready
+	$(BIN)/python tools/soak_crash.py
 
 lock:
 	$(BIN)/python -m pip install --quiet uv

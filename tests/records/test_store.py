@@ -4,6 +4,8 @@ import ast
 import re
 import sqlite3
 import sys
+import threading
+import time
 from pathlib import Path
 from uuid import UUID, uuid4
 
@@ -148,6 +150,34 @@ def test_unknown_examination_and_patient_are_refused(store: Store):
     with pytest.raises(BadInput, match="patient"):
         store.add_patient("  ", invented=False)
     assert store.examinations() == ()
+
+
+def test_an_entry_that_is_refused_does_not_take_those_beside_it_along(store: Store):
+    """Entries that wait together share a commit; each is kept or refused by itself."""
+    examination = begun(store)
+    kept: list[UUID] = []
+    refused: list[str] = []
+
+    def write(where: str) -> None:
+        try:
+            kept.append(store.append(where, entry(finding())).stored.entry.id)
+        except BadInput as problem:
+            refused.append(problem.field)
+
+    threads = [
+        threading.Thread(target=write, args=(where,))
+        for where in (examination, examination, "nowhere", examination)
+    ]
+    with store.database.writing():  # so that all four wait
+        for thread in threads:
+            thread.start()
+        time.sleep(0.2)
+    for thread in threads:
+        thread.join()
+    assert refused == ["examination"]
+    assert len(kept) == 3
+    assert {stored.entry.id for stored in store.history(examination)} == set(kept)
+    assert store.verify().problems == ()
 
 
 def test_beginning_twice_begins_once(store: Store):

@@ -233,7 +233,7 @@ def add_link(
         content="" if row is None else row_digest(row),
         previous=FIRST if last is None else last.hash,
     )
-    connection.execute(insert(audit).values(**_fields(link), hash=link.hash))
+    connection.execute(insert(audit), {**_fields(link), "hash": link.hash})
     return link
 
 

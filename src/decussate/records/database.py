@@ -14,12 +14,15 @@ from __future__ import annotations
 
 import ipaddress
 import threading
-from collections.abc import Iterator
-from contextlib import contextmanager, nullcontext
+from collections.abc import Callable, Iterator
+from concurrent.futures import Future
+from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from queue import SimpleQueue
+from typing import Any, TypeVar, cast
 
 from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url, text
+from sqlalchemy.exc import DBAPIError
 
 from decussate.errors import BadInput
 
@@ -50,6 +53,15 @@ def is_address(database: Path | str) -> bool:
     return isinstance(database, str) and "://" in database
 
 
+T = TypeVar("T")
+
+
+Job = tuple[Callable[[Connection], object], "Future[object]"]
+
+TOGETHER = 50
+"""At most so many jobs share a commit, so that the first does not wait for the last."""
+
+
 class Database:
     """One database, with a way to read a consistent state and a way to write alone.
 
@@ -68,6 +80,9 @@ class Database:
     def __init__(self, database: Path | str) -> None:
         self.path: Path | None = None
         self._alone = threading.Lock()
+        self._jobs: SimpleQueue[Job | None] = SimpleQueue()
+        self._starting = threading.Lock()
+        self._writer: threading.Thread | None = None
         if is_address(database):
             self.name, self.engine = _postgresql(str(database))
         else:
@@ -91,16 +106,70 @@ class Database:
         Writers pass one at a time, so the order of entries is the order in which they were
         committed, and the audit trail has one end to grow from.
         """
-        # Threads of one program queue here: SQLite's own waiting sleeps and is not fair.
-        queue = self._alone if self.path else nullcontext()
         with (
-            queue,
+            self._alone,
             self.engine.connect().execution_options(writes=True) as connection,
             connection.begin(),
         ):
             if not self.path:
                 connection.execute(text(f"SELECT pg_advisory_xact_lock({WRITERS})"))
             yield connection
+
+    def write(self, run: Callable[[Connection], T]) -> T:
+        """Run a job as the only writer and return once it is committed.
+
+        Jobs of several threads that wait at the same time share one commit, and so one wait for
+        the disk: with many examiners that wait is most of the time.
+
+        Parameters
+        ----------
+        run : callable
+            The job. What it returns is returned; when it raises, nothing of it is kept. It is
+            run by another thread, and once more when a job beside it fails.
+
+        Returns
+        -------
+        object
+            What the job returned.
+        """
+        job: Job = (run, Future())
+        with self._starting:
+            if self._writer is None:
+                self._writer = threading.Thread(
+                    target=self._write_all, name="decussate writer", daemon=True
+                )
+                self._writer.start()
+            self._jobs.put(job)
+        return cast("T", job[1].result())
+
+    def _write_all(self) -> None:
+        """Run what comes in until `close`: all that waits together, else one by one."""
+        while (first := self._jobs.get()) is not None:
+            jobs = [first]
+            while not self._jobs.empty() and len(jobs) < TOGETHER:
+                if (job := self._jobs.get()) is None:
+                    self._jobs.put(None)
+                    break
+                jobs.append(job)
+            if len(jobs) == 1 or not self._run_together(jobs):
+                for job in jobs:
+                    self._run_together([job], last_try=True)
+
+    def _run_together(self, jobs: list[Job], *, last_try: bool = False) -> bool:
+        """Run jobs in one transaction; return whether each now has its result or its error."""
+        try:
+            with self.writing() as connection:
+                results = [run(connection) for run, _ in jobs]
+        except Exception as problem:
+            broken = isinstance(problem, DBAPIError) and problem.connection_invalidated
+            if not (last_try or broken):
+                return False
+            for _, future in jobs:
+                future.set_exception(problem)
+            return True
+        for (_, future), result in zip(jobs, results, strict=True):
+            future.set_result(result)
+        return True
 
     def integrity(self) -> tuple[str, ...]:
         """Return what the database's own check finds wrong with its pages; nothing when sound.
@@ -121,7 +190,12 @@ class Database:
         return tuple(line for line in found if line != "ok")
 
     def close(self) -> None:
-        """Close every connection."""
+        """Finish what is being written and close every connection."""
+        with self._starting:
+            writer, self._writer = self._writer, None
+            if writer is not None:
+                self._jobs.put(None)
+                writer.join()
         self.engine.dispose()
 
 

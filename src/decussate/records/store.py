@@ -9,12 +9,11 @@ its link in the audit trail. The SQL is SQLAlchemy Core; what differs between da
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 from uuid import uuid4
 
 from sqlalchemy import Connection, Row, Table, func, insert, select
@@ -29,6 +28,8 @@ from decussate.records.schema import bring_up_to_date
 from decussate.records.tables import KINDS, entries, examinations, patients
 
 __all__ = ["ExaminationHead", "NotSaved", "Receipt", "Store"]
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,11 +175,15 @@ class Store:
             raise BadInput("patient", label, "letters, without control characters")
         identity = patient or str(uuid4())
         row = {"id": identity, "label": label, "invented": invented, "opened_at": timestamp()}
-        with self._writing() as connection:
+        by = present_actor(self.by)
+
+        def add(connection: Connection) -> str:
             if _row(connection, patients, identity) is not None:
                 raise BadInput("patient", identity, "an identity that is not in the store yet")
-            self._add(connection, "patient", row)
-        return identity
+            _add(connection, "patient", row, by)
+            return identity
+
+        return self._write(add)
 
     def begin(self, patient: str, *, examination: str | None = None) -> str:
         """Begin an examination of a patient.
@@ -202,15 +207,19 @@ class Store:
             If there is no such patient.
         """
         identity = examination or str(uuid4())
-        with self._writing() as connection:
+        by = present_actor(self.by)
+
+        def begin(connection: Connection) -> str:
             begun = _row(connection, examinations, identity)
             known = _row(connection, patients, patient) is not None
             if not known or (begun is not None and begun.patient != patient):
                 raise BadInput("patient", patient, "a patient that is in the store")
             if begun is None:
                 row = {"id": identity, "patient": patient, "opened_at": timestamp()}
-                self._add(connection, "examination", row)
-        return identity
+                _add(connection, "examination", row, by)
+            return identity
+
+        return self._write(begin)
 
     def append(self, examination: str, entry: Entry) -> Receipt:
         """Save an entry and return only once it is on disk.
@@ -235,30 +244,27 @@ class Store:
             If the database could not write it.
         """
         body = entry.model_dump_json(exclude_defaults=True)
-        with self._writing() as connection:
+        by = present_actor(entry.by or self.by)
+
+        def add(connection: Connection) -> Receipt:
             saved = _row(connection, entries, str(entry.id))
-            resent = saved is not None
             if saved is None:
                 if _row(connection, examinations, examination) is None:
                     raise _no_such(examination)
-                row = {
-                    "id": str(entry.id),
-                    "examination": examination,
-                    "at": timestamp(),
-                    "body": body,
-                }
-                self._add(connection, "entry", row, by=entry.by)
-                saved = _row(connection, entries, str(entry.id))
-        if saved is None:
-            raise AssertionError("an entry is there after it was added")
-        if saved.examination != examination or saved.body != body:
-            raise BadInput(
-                "entry identity",
-                str(entry.id),
-                "a new identity for a new entry",
-                hint="Reload the page and record it again; nothing was changed.",
-            )
-        return Receipt(_stored(saved), resent)
+                at = timestamp()
+                row = {"id": str(entry.id), "examination": examination, "at": at, "body": body}
+                sequence = _add(connection, "entry", row, by)
+                return Receipt(StoredEntry(sequence, datetime.fromisoformat(at), entry), False)
+            if saved.examination != examination or saved.body != body:
+                raise BadInput(
+                    "entry identity",
+                    str(entry.id),
+                    "a new identity for a new entry",
+                    hint="Reload the page and record it again; nothing was changed.",
+                )
+            return Receipt(_stored(saved), True)
+
+        return self._write(add)
 
     def saw(self, examination: str, what: str) -> None:
         """Put into the audit trail that someone saw an examination.
@@ -276,9 +282,8 @@ class Store:
             If there is no such examination.
         """
         self.head(examination)
-        with self._writing() as connection:
-            by = present_actor(self.by)
-            add_link(connection, "seen", "examination", f"{examination} {what}", by=by)
+        by, subject = present_actor(self.by), f"{examination} {what}"
+        self._write(lambda c: add_link(c, "seen", "examination", subject, by=by))
 
     def verify(self, *, passes: str | None = None) -> Verdict:
         """Verify the audit trail, that every row fits it, and the database's own pages.
@@ -405,20 +410,19 @@ class Store:
                 for row in connection.execute(query)
             )
 
-    @contextmanager
-    def _writing(self) -> Iterator[Connection]:
+    def _write(self, job: Callable[[Connection], T]) -> T:
         try:
-            with self.database.writing() as connection:
-                yield connection
+            return self.database.write(job)
         except DBAPIError as problem:
             reason = str(problem.orig).strip().splitlines()[0].rstrip(".")
             raise NotSaved(reason, uncertain=problem.connection_invalidated) from problem
 
-    def _add(
-        self, connection: Connection, kind: str, row: Mapping[str, Any], *, by: str | None = None
-    ) -> None:
-        connection.execute(insert(KINDS[kind]).values(**row))
-        add_link(connection, "added", kind, row["id"], row, by=present_actor(by or self.by))
+
+def _add(connection: Connection, kind: str, row: Mapping[str, Any], by: str) -> Any:  # noqa: ANN401
+    """Add a row and its link; return the key the database knows it by."""
+    added = connection.execute(insert(KINDS[kind]), row).inserted_primary_key
+    add_link(connection, "added", kind, row["id"], row, by=by)
+    return added and added[0]
 
 
 def _row(connection: Connection, table: Table, identity: str) -> Row[Any] | None:
