@@ -15,9 +15,15 @@ The signs *identify* a pair when, in the most probable states of the full examin
 2. no lesion of any other site, in any pattern, makes the same signs abnormal in the same states as
    either of the two.
 
-This was set down before the first run. Few pairs drawn at random pass, so pairs are drawn until as
-many pass as asked for; the first pairs drawn, whether they pass or not, are reported besides. Found
-means that one of the first three pairs is the true one, both places on the right sides.
+This was set down before the first run. After it, two things were added that tell why pairs are
+missed: the *margin* of a pair (the least number of signs by which any lesion of any other site
+differs from either of the two), and the same patients without errors (every sign in its most
+probable state, every test with its most probable response). The pair model keeps the most probable
+patterns of each site only; pairs are told apart by whether both patterns are among those.
+
+Few pairs drawn at random pass, so pairs are drawn until as many pass as asked for; the first pairs
+drawn, whether they pass or not, are reported besides. Found means that one of the first three pairs
+is the true one, both places on the right sides.
 """
 
 from __future__ import annotations
@@ -31,11 +37,13 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
+from scipy.stats import binomtest
 
 from decussate.anatomy import Piece, Sign
 from decussate.examination.catalogue import Test, load_catalogue
 from decussate.examination.record import ABNORMAL, Examination, Finding
 from decussate.localisation import load_model, two_lesions
+from decussate.localisation.cache import load_pairs
 from decussate.localisation.forward import Conduction, sign_level, sign_strengths
 from decussate.localisation.model import LEVEL_DIGITS, SignKey
 from decussate.localisation.observation import response_table
@@ -124,27 +132,37 @@ def _neutral(key: SignKey) -> str:
 
 
 @cache
+def pictures() -> np.ndarray:
+    """The most probable state of each sign of the battery under each lesion of the model."""
+    model = load_model()
+    tables = [model.signs[key] for key in battery()]
+    rows = [table.probability.argmax(axis=1)[table.level_of] for table in tables]
+    return np.stack(rows, axis=1).astype(np.uint8)
+
+
+def margin(lesions: tuple[Lesion, ...]) -> int:
+    """The least number of signs by which a lesion of any other site differs from one of these."""
+    site_of = load_model().lesions.site_of
+    differ = [
+        (pictures()[site_of != lesion.site] != pictures()[lesion.column]).sum(axis=1).min()
+        for lesion in lesions
+    ]
+    return int(min(differ))
+
+
+@cache
 def sites_by_picture() -> Mapping[bytes, frozenset[int]]:
     """Every site that can make a given set of abnormal states, in any pattern."""
     model = load_model()
-    rows = [
-        model.signs[key].probability.argmax(axis=1)[model.signs[key].level_of] for key in battery()
-    ]
-    pictures = np.stack(rows, axis=1).astype(np.uint8)
     sites: dict[bytes, set[int]] = defaultdict(set)
-    for column, picture in enumerate(pictures):
+    for column, picture in enumerate(pictures()):
         sites[picture.tobytes()].add(int(model.lesions.site_of[column]))
     return {picture: frozenset(found) for picture, found in sites.items()}
 
 
 def picture_of(column: int) -> bytes:
     """The most probable states of the battery under one lesion of the model."""
-    model = load_model()
-    row = [
-        int(model.signs[key].probability[model.signs[key].level_of[column]].argmax())
-        for key in battery()
-    ]
-    return np.array(row, dtype=np.uint8).tobytes()
+    return pictures()[column].tobytes()
 
 
 def identifies(lesions: tuple[Lesion, ...]) -> bool:
@@ -178,19 +196,25 @@ def draw_lesion(chance: np.random.Generator, taken: tuple[Lesion, ...] = ()) -> 
     return Lesion(site, column, damage)
 
 
-def examine(chance: np.random.Generator, lesions: tuple[Lesion, ...]) -> Examination:
-    """A full examination with the tests' errors."""
+def examine(chance: np.random.Generator | None, lesions: tuple[Lesion, ...]) -> Examination:
+    """A full examination with the tests' errors; without any if there is no chance."""
     atlas = load_model().atlas
     findings = []
     for key, probability in states_under(combined(lesions)).items():
         test = battery()[key]
-        state = int(chance.choice(len(probability), p=probability / probability.sum()))
+        state = picked(chance, probability)
         table = response_table(atlas.signs[key[0]], test)
         codes = [code for code in table if code != ABNORMAL]
-        given_state = np.array([table[code][state] for code in codes])
-        code = codes[int(chance.choice(len(codes), p=given_state / given_state.sum()))]
+        code = codes[picked(chance, np.array([table[code][state] for code in codes]))]
         findings.append(Finding(test=test.id, side=key[1], response=code))
     return Examination(id="simulated", invented=True, findings=tuple(findings))
+
+
+def picked(chance: np.random.Generator | None, odds: np.ndarray) -> int:
+    """Draw by odds; without chance, take the most probable."""
+    if chance is None:
+        return int(odds.argmax())
+    return int(chance.choice(len(odds), p=odds / odds.sum()))
 
 
 def draw(chance: np.random.Generator, count: int) -> tuple[Lesion, ...]:
@@ -201,8 +225,8 @@ def draw(chance: np.random.Generator, count: int) -> tuple[Lesion, ...]:
     return lesions
 
 
-def outcome(chance: np.random.Generator, lesions: tuple[Lesion, ...]) -> Outcome:
-    """Examine the patient with the tests' errors, and see what is concluded."""
+def outcome(chance: np.random.Generator | None, lesions: tuple[Lesion, ...]) -> Outcome:
+    """Examine the patient, and see what is concluded."""
     sites = load_model().lesions.sites
     true = {(sites[lesion.site].place, sites[lesion.site].side) for lesion in lesions}
     answer = two_lesions(examine(chance, lesions), most=FOUND_WITHIN)
@@ -213,13 +237,10 @@ def outcome(chance: np.random.Generator, lesions: tuple[Lesion, ...]) -> Outcome
 
 def interval(hits: int, of: int) -> tuple[float, float]:
     """Wilson's 95 percent interval of a proportion."""
-    z = 1.959964
     if not of:
         return 0.0, 1.0
-    p = hits / of
-    middle = (p + z * z / (2 * of)) / (1 + z * z / of)
-    half = z / (1 + z * z / of) * math.sqrt(p * (1 - p) / of + z * z / (4 * of * of))
-    return middle - half, middle + half
+    found = binomtest(hits, of).proportion_ci(0.95, method="wilson")
+    return float(found.low), float(found.high)
 
 
 def line(name: str, hits: int, of: int) -> str:
@@ -258,10 +279,21 @@ def main() -> None:
     print(line("signs identify the pair", len(clear), len(drawn)))
     found = [outcome(chance, lesions) for lesions in clear]
     report("identified", found)
+    for low, high in ((1, 1), (2, 3), (4, 999)):
+        some = [one for one in found if low <= margin(one.lesions) <= high]
+        hits = sum(one.rank is not None for one in some)
+        name = f"{low} or more" if high == 999 else f"{low} to {high}" if high > low else str(low)
+        print(line(f"  margin {name}: true pair in the first three", hits, len(some)))
+    kept = set(load_pairs().columns.tolist())
+    for there, name in ((True, "both patterns kept"), (False, "a pattern not kept")):
+        some = [one for one in found if all(x.column in kept for x in one.lesions) == there]
+        hits = sum(one.rank is not None for one in some)
+        print(line(f"  {name}: true pair in the first three", hits, len(some)))
+    report("identified, no errors", [outcome(None, lesions) for lesions in clear])
     report("any", [outcome(chance, lesions) for lesions in drawn[: asked.patients]])
     singles = [outcome(chance, draw(chance, 1)) for _ in range(asked.patients)]
     print(line("single lesions called two", sum(one.needed for one in singles), len(singles)))
-    print(f"{time.perf_counter() - start:.0f} s")
+    print(f"{time.perf_counter() - start:.0f} s", flush=True)
     if asked.missed:
         sites = load_model().lesions.sites
         for one in found:

@@ -123,16 +123,15 @@ def compile_compact(model: Model) -> CompactModel:
         Under 10 MB for the atlas of the package.
     """
     tables = list(model.signs.values())
-    levels = [table.level_of.astype(np.int64) for table in tables]
     offset = np.cumsum([0, *(len(table.probability) for table in tables)])
-    common = np.array([np.bincount(level).argmax() for level in levels])
+    common = np.array([np.bincount(table.level_of).argmax() for table in tables])
     groups = [
         _gather(
-            levels[start : start + GROUP],
+            [table.level_of.astype(np.int64) for table in tables[start : start + GROUP]],
             offset[:-1][start : start + GROUP],
             common[start : start + GROUP],
         )
-        for start in range(0, len(levels), GROUP)
+        for start in range(0, len(tables), GROUP)
     ]
     group_offset = np.cumsum([0, *(group.count for group in groups)])
     middle = (len(groups) + 1) // 2
