@@ -37,9 +37,9 @@ class Collector:
     def __init__(self) -> None:
         self.items: list[pytest.Item] = []
 
-    def pytest_collection_finish(self, session: pytest.Session) -> None:
-        """Keep what was collected."""
-        self.items = list(session.items)
+    def pytest_itemcollected(self, item: pytest.Item) -> None:
+        """Keep one test."""
+        self.items.append(item)
 
 
 def _constants(code: CodeType) -> Iterator[object]:
