@@ -61,12 +61,25 @@ def tour(browser: Browser, address: str, width: int, scheme: str) -> None:
     page.locator("#group-trigeminal > details > summary").click()
     page.evaluate("document.getElementById('group-trigeminal').scrollIntoView()")
     take(page, f"examine-{width}-{scheme}")
+    for part in ("fields", "movements"):
+        page.locator(f"#group-{part} > details > summary").click()
+        page.locator(f"#group-{part} .spot").nth(2).press("Enter")
+        page.evaluate(f"document.getElementById('group-{part}').scrollIntoView()")
+        take(page, f"{part}-{width}-{scheme}")
+        page.locator(f"#group-{part} > details > summary").click()
+    page.locator("#where-pictures figure").first.wait_for(state="attached", timeout=60_000)
     if width == 360:
         page.locator(".dock .where").click()
         take(page, f"where-{width}-{scheme}")
     if scheme == "light":
-        page.goto(page.url.split("#")[0] + "/note")
-        take(page, f"note-{width}-{scheme}")
+        examination = page.url.split("#")[0].split("?")[0]
+        for name, place in (
+            ("note", f"{examination}/note"),
+            ("explore", f"{address}/explore?place=medulla_lateral&side=left"),
+            ("settings", f"{address}/settings"),
+        ):
+            page.goto(place)
+            take(page, f"{name}-{width}-{scheme}")
     context.close()
 
 

@@ -16,7 +16,7 @@ from starlette.staticfiles import StaticFiles
 from decussate.errors import BadInput
 from decussate.records import NotSaved, Store
 from decussate.records.demo import load_demo
-from decussate.web import entering, pages, patient_screen, shell, timers, where
+from decussate.web import audiogram_entry, entering, pages, patient_screen, shell, timers, where
 from decussate.web.bedside import load_parts
 from decussate.web.pictures import load_pictures
 from decussate.web.rendering import STATIC, problem_response
@@ -71,6 +71,7 @@ def create_app(database: Path | str, demo: bool, *, hosts: Sequence[str] = LOCAL
     app.mount("/static", StaticFiles(directory=STATIC))
     app.include_router(pages.router)
     app.include_router(entering.router)
+    app.include_router(audiogram_entry.router)
     app.include_router(shell.router)
     app.include_router(where.router)
     app.include_router(patient_screen.router)

@@ -42,7 +42,7 @@ from decussate.web.settings import settings_of
 from decussate.web.state import bedside_state, path_of, store_of
 from decussate.web.view import sides_of
 
-__all__ = ["router"]
+__all__ = ["answer_changes", "append_entry", "router"]
 
 router = APIRouter(prefix="/examinations/{examination_id}")
 
@@ -86,8 +86,8 @@ def _enter_finding(request: Request, examination_id: str, form: dict[str, str]) 
         )
         _refuse_problems(findings)
         content = {"findings": findings}
-    _append(store, examination_id, form.get("entry", ""), content)
-    return _answer(request, store, examination_id, frozenset({test.id}), f"#test-{test.id}")
+    append_entry(store, examination_id, form.get("entry", ""), content)
+    return answer_changes(request, store, examination_id, frozenset({test.id}), f"#test-{test.id}")
 
 
 @router.post("/sweep")
@@ -111,9 +111,9 @@ def enter_sweep(
         if (test.id, side) not in present
     )
     if findings:
-        _append(store, examination_id, entry, {"findings": findings})
+        append_entry(store, examination_id, entry, {"findings": findings})
     tests = frozenset(finding.test for finding in findings)
-    return _answer(request, store, examination_id, tests, f"#group-{part.key}")
+    return answer_changes(request, store, examination_id, tests, f"#group-{part.key}")
 
 
 @router.post("/path")
@@ -126,7 +126,7 @@ def choose_path(
     """Choose a short path, or the whole examination again; the page is laid out anew."""
     if path and path not in load_paths():
         raise BadInput("short path", path, "one of " + ", ".join(load_paths()))
-    _append(store_of(request), examination_id, entry, {"path": path})
+    append_entry(store_of(request), examination_id, entry, {"path": path})
     if is_fragment(request):
         return Response(headers={"HX-Refresh": "true"})
     return RedirectResponse(f"/examinations/{examination_id}", 303)
@@ -145,10 +145,10 @@ def enter_undo(
     undone = next((s.entry for s in store.history(examination_id) if s.entry.id == target), None)
     if undone is None:
         raise BadInput("entry to undo", undoes, "an entry of this examination")
-    _append(store, examination_id, entry, {"undoes": target})
+    append_entry(store, examination_id, entry, {"undoes": target})
     if undone.path is not None and is_fragment(request):
         return Response(headers={"HX-Refresh": "true"})  # the page is laid out anew
-    return _answer(request, store, examination_id, undone.tests, "", WRITTEN)
+    return answer_changes(request, store, examination_id, undone.tests, "", WRITTEN)
 
 
 @router.post("/shorthand")
@@ -174,13 +174,13 @@ def enter_shorthand(
         )
     if not (content["findings"] or content["unread"] or "story" in content):
         raise BadInput("shorthand", text, "at least one finding", hint="Such as: R ptosis partial.")
-    _append(store, examination_id, entry, content)
+    append_entry(store, examination_id, entry, content)
     count = len(reading.findings)
     words = f"Recorded {count} {'finding' if count == 1 else 'findings'}" + (
         f"; {len(reading.unread)} not understood." if reading.unread else "; all understood."
     )
     tests = frozenset(finding.test for finding in reading.findings)
-    return _answer(request, store, examination_id, tests, "#shorthand", WRITTEN, words)
+    return answer_changes(request, store, examination_id, tests, "#shorthand", WRITTEN, words)
 
 
 @router.post("/settled")
@@ -198,8 +198,8 @@ def enter_settled(
     wanted = UnreadText(text=text, line=line, column=column, reason=reason)
     if wanted not in store.examination(examination_id).unread:
         raise BadInput("text", text, "text that is still not understood", hint="Reload the page.")
-    _append(store, examination_id, entry, {"settled": (wanted,)})
-    return _answer(request, store, examination_id, frozenset(), "#shorthand", WRITTEN)
+    append_entry(store, examination_id, entry, {"settled": (wanted,)})
+    return answer_changes(request, store, examination_id, frozenset(), "#shorthand", WRITTEN)
 
 
 @router.post("/story")
@@ -228,8 +228,10 @@ def _enter_story(
         raise BadInput(field, first.get("input"), expected) from None
     store = store_of(request)
     if story != store.examination(examination_id).story:
-        _append(store, examination_id, entry, {"story": story})
-    return _answer(request, store, examination_id, frozenset(), "#story", frozenset({"story"}))
+        append_entry(store, examination_id, entry, {"story": story})
+    return answer_changes(
+        request, store, examination_id, frozenset(), "#story", frozenset({"story"})
+    )
 
 
 def _side(test: Test, key: str) -> Side | None:
@@ -297,13 +299,14 @@ def _refuse_problems(findings: tuple[Finding, ...]) -> None:
         raise problem.placed("").error()
 
 
-def _append(store: Store, examination_id: str, token: str, content: dict[str, Any]) -> None:
+def append_entry(store: Store, examination_id: str, token: str, content: dict[str, Any]) -> None:
+    """Save one entry; its identity follows from the form's token and from what is entered."""
     made_from = Entry(id=UUID(int=0), **content).model_dump_json(exclude={"id"})
     identity = uuid5(UUID(check_identity(token)), made_from)
     store.append(examination_id, Entry(id=identity, **content))
 
 
-def _answer(
+def answer_changes(
     request: Request,
     store: Store,
     examination_id: str,
@@ -312,6 +315,7 @@ def _answer(
     also: frozenset[str] = frozenset(),
     read_words: str = "",
 ) -> Response:
+    """Answer with the parts of the page that an entry changed, or send a plain form back."""
     if not is_fragment(request):
         return RedirectResponse(f"/examinations/{examination_id}{anchor}", 303)
     state = bedside_state(store, examination_id, settings_of(request), read_words=read_words)

@@ -26,6 +26,7 @@ SHELL_FILES = (
     "bedside.js",
     "outbox.js",
     "pictures.js",
+    "audiogram.js",
     "where.js",
     "vendor/htmx-4.0.1.min.js",
 )

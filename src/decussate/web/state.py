@@ -20,6 +20,7 @@ from decussate.records import (
     in_force,
     present_state,
 )
+from decussate.web.audiogram_chart import chart_view
 from decussate.web.bedside import load_parts, load_paths, part_of
 from decussate.web.conclusions import begin_with, conclude
 from decussate.web.picture_view import PictureView, picture_view
@@ -118,6 +119,7 @@ def _parts_of_page(
         "paths": tuple(load_paths().values()),
         "card_of": card_of,
         "pictures_of": drawn,
+        "audiogram": chart_view(present),
         "caution_first": _caution_first(path),
         "story": examination.story.model_dump(),
         "story_said": story_words(examination.story),

@@ -1,0 +1,52 @@
+"""Taking in an audiogram touched or typed on its chart: its findings are one entry."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter, Request
+from starlette.concurrency import run_in_threadpool
+from starlette.responses import Response
+
+from decussate.errors import BadInput
+from decussate.measures.as_findings.hearing import audiogram_findings
+from decussate.measures.audiogram import AUDIOMETRIC_HZ, Audiogram, Conduction
+from decussate.sides import Side
+from decussate.web.audiogram_chart import levels_in_words, written_level
+from decussate.web.entering import answer_changes, append_entry
+from decussate.web.state import store_of
+
+__all__ = ["router"]
+
+router = APIRouter(prefix="/examinations/{examination_id}")
+
+
+@router.post("/audiogram")
+async def enter_audiogram(request: Request, examination_id: str) -> Response:
+    """Record what follows from the thresholds on the chart, with the thresholds themselves."""
+    form = {name: str(value) for name, value in (await request.form()).items()}
+    return await run_in_threadpool(_enter, request, examination_id, form)
+
+
+def _enter(request: Request, examination_id: str, form: dict[str, str]) -> Response:
+    thresholds = tuple(
+        written_level(side, way, hz, typed)
+        for side in Side
+        for way in Conduction
+        for hz in AUDIOMETRIC_HZ
+        if (typed := form.get(f"level {side} {way} {hz}", "").strip())
+    )
+    audiogram = Audiogram(thresholds)
+    findings = audiogram_findings(audiogram)
+    if not findings:
+        raise BadInput(
+            "audiogram",
+            f"{len(thresholds)} thresholds",
+            "air conduction at 500, 1000, 2000 and 4000 Hz of one ear at least",
+            hint="The average and the kind of loss are taken from these four.",
+        )
+    first = findings[0]
+    comment = "; ".join(filter(None, (first.comment, levels_in_words(audiogram))))
+    kept = (first.model_copy(update={"comment": comment}), *findings[1:])
+    store = store_of(request)
+    append_entry(store, examination_id, form.get("entry", ""), {"findings": kept})
+    tests = frozenset(finding.test for finding in kept)
+    return answer_changes(request, store, examination_id, tests, "#group-hearing")
