@@ -4,16 +4,22 @@ from __future__ import annotations
 
 import click
 
+from decussate.cli.audit import audit
+from decussate.cli.backup import backup
 from decussate.cli.check import check
 from decussate.cli.cohort import cohort
 from decussate.cli.compare import compare
 from decussate.cli.evaluate import evaluate
+from decussate.cli.export import export
 from decussate.cli.fhir import fhir
+from decussate.cli.importing import import_
 from decussate.cli.letter import letter
 from decussate.cli.localise import localise
 from decussate.cli.note import note
 from decussate.cli.places import places
+from decussate.cli.restore import restore
 from decussate.cli.schema import schema
+from decussate.cli.search import search
 from decussate.cli.serve import serve
 from decussate.cli.tests import tests
 from decussate.errors import BadInput
@@ -54,5 +60,11 @@ for _command in (
     places,
     tests,
     schema,
+    search,
+    export,
+    import_,
+    backup,
+    restore,
+    audit,
 ):
     main.add_command(_command)

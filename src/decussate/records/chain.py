@@ -29,6 +29,7 @@ from typing import Any
 
 from sqlalchemy import Connection, and_, func, insert, select
 
+from decussate.records.database import STREAMED
 from decussate.records.tables import KINDS, audit
 
 __all__ = [
@@ -257,7 +258,7 @@ def links(connection: Connection) -> Iterator[tuple[Link, str]]:
         The hash that stands beside them, equal to the link's own when nothing was changed.
     """
     query = select(audit).order_by(audit.c.sequence)
-    for row in connection.execution_options(yield_per=1000).execute(query):
+    for row in connection.execute(query, execution_options=STREAMED):
         yield Link(*row[:-1]), row.hash
 
 
@@ -302,7 +303,7 @@ def _misfits(connection: Connection, kind: str) -> Iterator[str]:
     query = select(table, audit.c.content.label("audit_content")).outerjoin(
         audit, and_(speaks, audit.c.subject == table.c.id)
     )
-    for found in connection.execution_options(yield_per=1000).execute(query).mappings():
+    for found in connection.execute(query, execution_options=STREAMED).mappings():
         row = {name: found[name] for name in table.c.keys()}  # noqa: SIM118  (no mapping)
         if found["audit_content"] is None:
             yield f"{kind} {row['id']} was added without a link"

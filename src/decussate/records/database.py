@@ -26,7 +26,7 @@ from sqlalchemy.exc import DBAPIError
 
 from decussate.errors import BadInput
 
-__all__ = ["PRAGMAS", "SETTINGS", "Database", "is_address"]
+__all__ = ["PRAGMAS", "SETTINGS", "STREAMED", "Database", "is_address"]
 
 PRAGMAS = {"journal_mode": "wal", "synchronous": 2, "foreign_keys": 1}
 """What every SQLite connection must answer (``synchronous`` 2 is FULL)."""
@@ -36,6 +36,10 @@ SETTINGS = ("fsync", "full_page_writes", "synchronous_commit")
 
 WRITERS = 0x0DEC_055A
 """Number of the PostgreSQL advisory lock that lets writers through one at a time."""
+
+
+STREAMED = {"yield_per": 1000}
+"""Option of a query that may give more rows than memory should hold."""
 
 
 def is_address(database: Path | str) -> bool:

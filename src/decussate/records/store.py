@@ -285,6 +285,19 @@ class Store:
         by, subject = present_actor(self.by), f"{examination} {what}"
         self._write(lambda c: add_link(c, "seen", "examination", subject, by=by))
 
+    def record_act(self, action: str, about: str) -> None:
+        """Put an act on the whole store into the audit trail.
+
+        Parameters
+        ----------
+        action : str
+            Such as ``exported``.
+        about : str
+            More about it.
+        """
+        by = present_actor(self.by)
+        self._write(lambda c: add_link(c, action, "store", about, by=by))
+
     def verify(self, *, passes: str | None = None) -> Verdict:
         """Verify the audit trail, that every row fits it, and the database's own pages.
 

@@ -1,0 +1,31 @@
+"""``decussate export``: everything in one file."""
+
+from __future__ import annotations
+
+from contextlib import closing
+from pathlib import Path
+
+import click
+
+from decussate.cli.options import by_option, database_option, open_records
+
+__all__ = ["export"]
+
+
+@click.command()
+@click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
+@database_option
+@by_option
+def export(file: Path, database: str, by: str | None) -> None:
+    """Write every patient, examination, entry and the audit trail to FILE, a JSON object a line.
+
+    FILE names its patients and is not encrypted: keep it where records may be kept.
+    """
+    from decussate.records.transfer import export_records
+
+    with closing(open_records(database, by)) as store:
+        made = export_records(store, file)
+    click.echo(
+        f"{made.patients} patients, {made.examinations} examinations, {made.entries} entries and "
+        f"{made.links} links of the audit trail are in {file}."
+    )

@@ -1,0 +1,32 @@
+"""``decussate search``: examinations by the patient and by what was found."""
+
+from __future__ import annotations
+
+from contextlib import closing
+
+import click
+
+from decussate.cli.options import database_option, open_records
+
+__all__ = ["search"]
+
+
+@click.command()
+@click.argument("words", nargs=-1, required=True)
+@database_option
+def search(words: tuple[str, ...], database: str) -> None:
+    """Find examinations by WORDS: all words of each part between commas, in one place.
+
+    A place is the patient's label, one finding that stands, the story, or one text that was not
+    understood: bed 4, right lid partial.
+    """
+    from decussate.records.search import search as find
+
+    with closing(open_records(database)) as store:
+        hits = find(store, " ".join(words))
+    for hit in hits:
+        click.echo(f"{hit.head.opened_at:%Y-%m-%d %H:%M}  {hit.head.label}  {hit.head.id}")
+        for finding in hit.findings:
+            side = f"{finding.side.value} " if finding.side else ""
+            click.echo(f"    {side}{finding.test}: {finding.response}")
+    click.echo(f"{len(hits)} found.")
