@@ -18,7 +18,7 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
-from series import SERIES, Array, Entry, columns_of, event_columns, read_series, signs_of
+from series import SERIES, Array, Entry, Join, columns_of, event_columns, read_series, signs_of
 
 from decussate.anatomy import Place
 from decussate.data_rows import read_rows
@@ -33,6 +33,8 @@ SPREAD = {"chance": 0.9, "severity": 0.9, "shows": 1.2, "prior": 0.5}
 """Standard deviation of each kind of number about its start, on log-odds (log for the prior)."""
 TOTAL = 0.05
 """Standard deviation of the logarithm of a mixture's whole incidence."""
+STEP = 1e-4
+"""Step for slopes, on log-odds."""
 SOFT = 2.0
 """Standard errors beyond which a row pulls with constant force."""
 REACH = 2.5
@@ -214,16 +216,19 @@ class Fitter:
             }
         return self._cache[key]
 
-    def predict(self, x: Array) -> Array:
-        """Predicted frequency (0 to 1) of every row."""
+    def predict(self, x: Array, rows: Iterable[int] | None = None) -> Array:
+        """Predicted frequency (0 to 1) of some rows (all, if none are named)."""
         numbers = {n.id: n.from_line(v) for n, v in zip(self.numbers, x, strict=True)}
         shows = {n.owner: numbers[n.id] for n in self.numbers if n.kind == "shows"}
-        weights = {name: self.weight(name, numbers.get) for name in self.places}
+        weights: dict[str, Array] = {}
         result = []
-        for index, entry in enumerate(self.entries):
+        for index in range(len(self.entries)) if rows is None else rows:
+            entry = self.entries[index]
             top = bottom = 0.0
             found = self.chances(index, shows)
             for name, share in entry.weights.items():
+                if name not in weights:
+                    weights[name] = self.weight(name, numbers.get)
                 prior = self.model.atlas.places[name].prior
                 if entry.by_incidence:
                     share *= numbers.get(f"prior {name}", prior) / prior
@@ -233,8 +238,31 @@ class Fitter:
             result.append(min(max(top / bottom, 1e-4), 1 - 1e-4))
         return np.array(result)
 
-    def fit(self, without: str = "") -> Array:
-        """Fit, leaving out a series by its source; return the numbers on their fitted scale."""
+    def touched(self, number: Number) -> list[int]:
+        """Rows that a number bears on."""
+        return [
+            i
+            for i, entry in enumerate(self.entries)
+            if number.owner in entry.weights
+            or number.owner in {sign for sign, _ in signs_of(Join(1, (entry.event, entry.given)))}
+        ]
+
+    def slopes(self, x: Array) -> Array:
+        """Change of the log-odds of every row with every number, shape (n_rows, n_numbers)."""
+        base = logit(self.predict(x))
+        result = np.zeros((len(self.entries), len(x)))
+        for k, number in enumerate(self.numbers):
+            rows = self.touched(number)
+            moved = x.copy()
+            moved[k] += STEP
+            result[rows, k] = (logit(self.predict(moved, rows)) - base[rows]) / STEP
+        return result
+
+    def fit(self, without: str = "", begin: Array | None = None) -> Array:
+        """Fit, leaving out a series by its source; return the numbers on their fitted scale.
+
+        `begin` is where the search begins (at the starts, if not given); it pulls nothing.
+        """
         start = np.array([n.to_line(n.start) for n in self.numbers])
         spread = np.array([SPREAD[n.kind] for n in self.numbers])
         bounds = np.array([n.bounds for n in self.numbers])
@@ -250,16 +278,35 @@ class Fitter:
             if len(names) > 1
         ]
 
+        def soften(miss: Array) -> Array:
+            # The soft loss is for the rows; the pull to the start stays quadratic.
+            far = np.sqrt(1 + (miss / SOFT) ** 2)
+            return np.asarray(np.sign(miss) * SOFT * np.sqrt(2 * (far - 1)))
+
+        # A series of one site tells shares within its mixture, never the mixture's incidence.
+        def totals(x: Array) -> Array:
+            shift = [np.log(np.exp(x[at]).sum() / np.exp(start[at]).sum()) for at in groups]
+            return np.array(shift) / TOTAL
+
         def residuals(x: Array) -> Array:
             miss = scale * (logit(self.predict(x)) - logit(published))
-            # The soft loss is for the rows; the pull to the start stays quadratic.
-            soft = np.sign(miss) * SOFT * np.sqrt(2 * (np.sqrt(1 + (miss / SOFT) ** 2) - 1))
-            # A series of one site tells shares within its mixture, never the mixture's incidence.
-            total = [np.log(np.exp(x[at]).sum() / np.exp(start[at]).sum()) for at in groups]
-            return np.concatenate([soft, (x - start) / spread, np.array(total) / TOTAL])
+            return np.concatenate([soften(miss), (x - start) / spread, totals(x)])
+
+        def jacobian(x: Array) -> Array:
+            miss = scale * (logit(self.predict(x)) - logit(published))
+            steep = (soften(miss + STEP) - soften(miss - STEP)) / (2 * STEP)
+            of_totals = np.zeros((len(groups), len(x)))
+            for row, at in enumerate(groups):
+                of_totals[row, at] = np.exp(x[at]) / np.exp(x[at]).sum() / TOTAL
+            of_rows = (steep * scale)[:, None] * self.slopes(x)
+            return np.concatenate([of_rows, np.diag(1 / spread), of_totals])
 
         found = least_squares(
-            residuals, start, bounds=(bounds[:, 0], bounds[:, 1]), max_nfev=12, diff_step=[1e-4]
+            residuals,
+            start if begin is None else begin,
+            jac=jacobian,
+            bounds=(bounds[:, 0], bounds[:, 1]),
+            max_nfev=12 if begin is None else 5,
         )
         return np.asarray(found.x)
 
@@ -289,11 +336,12 @@ def fit_command(leave_one_out: bool) -> int:
             print(f"{name}: {len(inside(predicted, counted))} of {len(counted)} fitted rows inside")
         return 0
     total = kept = was = 0
+    everything = fitter.fit()
     print("| series | rows | inside before | inside, left out | predicted, left out (published) |")
     print("|---|---|---|---|---|")
     for source in sorted({fitter.entries[i].source for i in counted}):
         rows = [i for i in counted if fitter.entries[i].source == source]
-        predicted = fitter.predict(fitter.fit(without=source))
+        predicted = fitter.predict(fitter.fit(source, everything))
         good, old = inside(predicted, rows), inside(before, rows)
         total, kept, was = total + len(rows), kept + len(good), was + len(old)
         cells = ", ".join(
