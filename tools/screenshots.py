@@ -58,6 +58,7 @@ def tour(browser: Browser, address: str, width: int, scheme: str) -> None:
     page = context.new_page()
     page.goto(address)
     page.get_by_role("listitem").filter(has_text=PATIENT).locator("a.open").first.click()
+    page.locator("#where-pictures figure").first.wait_for(state="attached", timeout=60_000)
     page.locator("#group-trigeminal > details > summary").click()
     page.evaluate("document.getElementById('group-trigeminal').scrollIntoView()")
     take(page, f"examine-{width}-{scheme}")
@@ -67,7 +68,7 @@ def tour(browser: Browser, address: str, width: int, scheme: str) -> None:
         page.evaluate(f"document.getElementById('group-{part}').scrollIntoView()")
         take(page, f"{part}-{width}-{scheme}")
         page.locator(f"#group-{part} > details > summary").click()
-    page.locator("#where-pictures figure").first.wait_for(state="attached", timeout=60_000)
+    page.wait_for_timeout(1500)  # the pictures of places are drawn once entries pause
     if width == 360:
         page.locator(".dock .where").click()
         take(page, f"where-{width}-{scheme}")

@@ -95,7 +95,7 @@ def test_the_page_shows_what_was_recorded_by_either_way(client, enter, examinati
     assert 'hx-target="#pictures-movements"' in answer.text
     page = unescape(client.get(f"/examinations/{examination}").text)
     assert re.search(r'class="spot full"[^>]*upper temporal[^>]*right: lost"', page, re.IGNORECASE)
-    assert re.search(r'class="spot full"[^>]*left: grade -4"', page)
+    assert re.search(r'class="spot full"[^>]*left: grade −4"', page)
     assert re.search(r'class="spot none"[^>]*: not tested"', page)
 
 

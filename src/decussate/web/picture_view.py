@@ -222,7 +222,9 @@ def _spoken(spot: Spot, code: str) -> str:
         patients = side_words(code) if not spot.test.paired and code in ("right", "left") else ""
         return ", ".join(filter(None, (spot.test.responses[code].label, patients)))
     unit = spot.test.measurement.unit if spot.test.measurement else ""
-    return f"{unit} {code}" if unit == "grade" else f"{code} {unit}"
+    if unit.endswith("grade"):
+        return f"{unit} {code.replace('-', '−')}"
+    return f"{code} {unit}"
 
 
 def _ink_state(spot: Spot, found: Finding | None) -> str:

@@ -131,7 +131,9 @@ def response_words(test: Test, finding: Finding, settings: Settings | None = Non
         value = finding.measurement.value
         shown = f"{value:g}" if isinstance(value, float) else notated(test, value, settings)
         unit = "" if isinstance(value, str) else finding.measurement.unit
-        words += f", {shown} {unit}".rstrip(" 1") if unit == "1" else f", {shown} {unit}".rstrip()
+        if unit.endswith("grade"):
+            return f"{words}, {unit} {shown.replace('-', '−')}"
+        words += f", {shown} {unit.removesuffix('1')}".rstrip()
     return words
 
 
