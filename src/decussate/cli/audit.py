@@ -43,7 +43,7 @@ def audit(database: str, verify: bool, passes: str | None, last: int) -> None:
         verdict = store.verify(passes=passes)
     for problem in verdict.problems:
         click.echo(problem)
-    answer = f"does not hold: {len(verdict.problems)} problems" if verdict.problems else "holds"
+    answer = f"does not hold (problems: {len(verdict.problems)})" if verdict.problems else "holds"
     click.echo(f"The audit trail {answer}. {verdict.links} links; head {verdict.head}")
     if verdict.problems:
         sys.exit(1)

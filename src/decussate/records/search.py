@@ -17,6 +17,7 @@ from sqlalchemy import ColumnElement, or_, select
 from decussate.errors import BadInput
 from decussate.examination.catalogue import load_catalogue
 from decussate.examination.record import Examination, Finding, Story
+from decussate.records.entries import present_state
 from decussate.records.store import ExaminationHead, Store
 from decussate.records.tables import entries, examinations, patients
 
@@ -71,7 +72,9 @@ def search(store: Store, words: str) -> tuple[Hit, ...]:
     hits = []
     for head in store.examinations():
         if head.id in possible:
-            findings = _fits(store.examination(head.id), parts)
+            history = store.history(head.id)
+            now = present_state(head.id, head.label, head.invented, history)
+            findings = _fits(now, parts)
             if findings is not None:
                 hits.append(Hit(head, findings))
     return tuple(hits)

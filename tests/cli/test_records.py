@@ -1,0 +1,95 @@
+"""The commands that keep records: search, export, import, backup, restore, audit."""
+
+import sqlite3
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from decussate.cli import main
+from decussate.records import Store
+from decussate.records.demo import load_demo
+
+
+def run(*arguments: object) -> Result:
+    return CliRunner().invoke(main, [str(argument) for argument in arguments])
+
+
+@pytest.fixture
+def database(tmp_path: Path) -> Path:
+    store = Store(tmp_path / "records.db")
+    load_demo(store)
+    store.close()
+    return tmp_path / "records.db"
+
+
+def head_of(printed: str) -> str:
+    return printed.split()[-1]
+
+
+def test_backup_then_restore_then_audit(database: Path, tmp_path: Path) -> None:
+    file, new = tmp_path / "backup.jsonl", tmp_path / "new.db"
+    made = run("backup", file, "--database", database, "--by", "the keeper")
+    assert made.exit_code == 0, made.output
+    assert "8 patients, 8 examinations and 8 entries" in made.output
+    done = run("restore", file, "--database", new)
+    assert done.exit_code == 0, done.output
+    assert "the audit trail holds" in done.output
+    verified = run("audit", "--verify", "--database", new)
+    assert verified.exit_code == 0
+    assert "26 links" in verified.output  # 8 of each of three kinds, exported, restored
+    passes = run("audit", "--passes", head_of(made.output), "--database", new)
+    assert passes.exit_code == 0
+    other = run("audit", "--passes", "f" * 64, "--database", new)
+    assert other.exit_code == 1
+    shown = run("audit", "--last", 2, "--database", new).output.splitlines()
+    assert len(shown) == 2
+    assert "the keeper  exported store backup.jsonl" in shown[0]
+
+
+def test_audit_finds_a_changed_row(database: Path) -> None:
+    with sqlite3.connect(database) as connection:
+        connection.execute("update patient set label = 'someone else' where rowid = 3")
+    verified = run("audit", "--verify", "--database", database)
+    assert verified.exit_code == 1
+    assert "patient " in verified.output
+    assert "does not hold (problems: 1)" in verified.output
+
+
+def test_export_then_import_elsewhere(database: Path, tmp_path: Path) -> None:
+    file, other = tmp_path / "all.jsonl", tmp_path / "other.db"
+    assert run("export", file, "--database", database).exit_code == 0
+    first = run("import", file, "--database", other)
+    assert "24 records added, 0 were there already." in first.output
+    again = run("import", file, "--database", other)
+    assert "0 records added, 24 were there already." in again.output
+    assert "keep it" in again.output  # the file's own audit trail is not in the database
+
+
+def test_a_damaged_backup_is_refused_in_one_sentence(database: Path, tmp_path: Path) -> None:
+    file = tmp_path / "backup.jsonl"
+    run("backup", file, "--database", database)
+    file.write_bytes(file.read_bytes().replace(b"sudden", b"subtle", 1))
+    refused = run("restore", file, "--database", tmp_path / "new.db")
+    assert refused.exit_code == 1
+    assert "checksum" in refused.output
+    assert "Traceback" not in refused.output
+    assert not (tmp_path / "new.db").exists()
+
+
+def test_search_prints_what_fits(database: Path) -> None:
+    found = run("search", "right", "lid", "partial", "--database", database)
+    assert found.exit_code == 0
+    assert "right upper_lid_position: partial" in found.output
+    assert "left upper_lid_position" not in found.output
+    assert found.output.rstrip().endswith(" found.")
+    assert run("search", "nobody", "--database", database).output == "0 found.\n"
+
+
+@pytest.mark.parametrize("command", ["search x", "export x.jsonl", "backup x.jsonl", "audit"])
+def test_a_wrong_name_of_the_database_makes_no_new_one(tmp_path: Path, command: str) -> None:
+    missing = tmp_path / "typo.db"
+    refused = run(*command.split(), "--database", missing)
+    assert refused.exit_code == 1
+    assert "a file that is there" in refused.output
+    assert not missing.exists()
