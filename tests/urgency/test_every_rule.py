@@ -49,6 +49,23 @@ def test_the_rule_is_quiet_when_the_deciding_finding_is_normal(rule: str) -> Non
     assert rule not in raised(examination(normal, **case.get("story", {})))
 
 
+@pytest.mark.parametrize(
+    "rule", [rule for rule, case in RAISED.items() if "onset" in case.get("story", {})]
+)
+def test_a_missing_onset_never_leaves_the_signs_without_an_alert(rule: str) -> None:
+    """The rule holds anyhow, is included, or is named by the alert that asks for the onset."""
+    case = RAISED[rule]
+    story = {key: value for key, value in case["story"].items() if key != "onset"}
+    alerts = evaluate(examination(case["findings"], **story))
+    rules = {row.id: row for row in load_rules()}
+    assert any(
+        alert.rule == rule
+        or rule in rules[alert.rule].includes
+        or (alert.rule == "onset_not_recorded" and rules[rule].title in alert.advice)
+        for alert in alerts
+    )
+
+
 @pytest.mark.parametrize("rule", POINTING)
 def test_a_rule_on_the_place_needs_its_probability(rule: str) -> None:
     region, place, least, story = POINTING[rule]

@@ -126,6 +126,34 @@ def test_the_stronger_rule_is_not_repeated_by_the_weaker() -> None:
     assert "arteritis" not in found
 
 
+@pytest.mark.parametrize(
+    ("findings", "rule"),
+    [
+        (f"{THIRD_NERVE}, pupil_size_light right large, gaze_in left reduced, gaze_up left absent",
+         "third_nerve_pupil_unexamined"),
+        ("close_eyes both absent, corneal_touch_felt right absent", "face_eye_exposed"),
+        ("whisper_far both absent, touch_cheek right reduced", "sudden_deafness"),
+    ],
+)  # fmt: skip
+def test_a_stronger_rule_of_one_side_never_hides_the_other_side(findings: str, rule: str) -> None:
+    found = examination(findings, onset="days")
+    assert alert(found, rule).sides == (Side.LEFT,)
+    assert alert(found.mirrored(), rule).sides == (Side.RIGHT,)
+
+
+def test_a_missing_onset_is_asked_for_with_what_it_would_decide() -> None:
+    """That onset decides is published (NICE NG98: sudden hearing loss); that it is asked for at
+    once is judgement."""
+    found = alert(examination("whisper_far right absent"), "onset_not_recorded")
+    assert found.time_frame == "ask now"
+    assert "Sudden hearing loss" in found.advice
+    assert found.level is Level.SAME_DAY
+    assert found.sides == (Side.RIGHT,)
+    assert not any("onset" in reason for reason in found.because)
+    assert raised(examination("whisper_far right absent", onset="years")) == set()
+    assert "onset_not_recorded" not in raised(examination("whisper_far right normal"))
+
+
 def test_an_alert_says_why_in_words_with_sides() -> None:
     found = alert(examination(f"{THIRD_NERVE}, pupil_size_light right large"), "third_nerve_pupil")
     assert "right pupil size in the light: large" in found.because

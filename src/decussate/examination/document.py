@@ -14,6 +14,7 @@ __all__ = [
     "CONTEXT_KEYS",
     "COULD_NOT_BE_TESTED",
     "NOT_TESTED",
+    "ONSETS",
     "Examination",
     "Finding",
     "MeasuredValue",
@@ -47,6 +48,9 @@ ContextKey = Literal[
     "since_birth",
 ]
 CONTEXT_KEYS: tuple[str, ...] = ContextKey.__args__  # type: ignore[attr-defined]
+
+OnsetKey = Literal["sudden", "hours", "days", "weeks", "months", "years"]
+ONSETS: tuple[str, ...] = OnsetKey.__args__  # type: ignore[attr-defined]
 
 Word = Annotated[str, Field(min_length=1, max_length=200)]
 Passage = Annotated[str, Field(min_length=1, max_length=5000)]
@@ -117,7 +121,7 @@ class Story(_Part):
 
     age: Annotated[float, Field(ge=0, le=120, allow_inf_nan=False)] | None = None
     sex: Literal["female", "male"] | None = None
-    onset: Literal["sudden", "hours", "days", "weeks", "months", "years"] | None = None
+    onset: OnsetKey | None = None
     course: Literal["improving", "steady", "worsening", "fluctuating", "attacks"] | None = None
     context: tuple[ContextKey, ...] = ()
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from functools import cache
 from importlib.resources import files
@@ -17,7 +17,7 @@ from decussate.anatomy import load_atlas
 from decussate.bibliography import check_source
 from decussate.errors import BadInput
 from decussate.examination.catalogue import Catalogue, load_catalogue
-from decussate.examination.document import CONTEXT_KEYS, Examination
+from decussate.examination.document import CONTEXT_KEYS, ONSETS, Examination
 from decussate.sides import Side
 from decussate.urgency.condition import Outcome, walk
 from decussate.urgency.conditions import AnyCondition
@@ -28,7 +28,7 @@ from decussate.urgency.finding_conditions import (
     SignCondition,
     UntestedCondition,
 )
-from decussate.urgency.story_conditions import ContextCondition, PlaceCondition
+from decussate.urgency.story_conditions import ContextCondition, OnsetCondition, PlaceCondition
 from decussate.urgency.wording import finding_in_words, name_in_words
 
 if TYPE_CHECKING:
@@ -76,6 +76,9 @@ class Rule(BaseModel):
         Signs that bear on the rule; those not examined are listed with the alert.
     includes : tuple of str
         Rules of the same or lesser urgency that need not be repeated beside this one.
+    asks : str, optional
+        ``onset``: the rule holds when the onset was not recorded and some onset would raise another
+        rule. It names those rules and takes the level of the most urgent.
     source : str
         Key of the bibliography, or ``common practice``, ``judgement``, ``from memory``.
     mark : str
@@ -95,6 +98,7 @@ class Rule(BaseModel):
     unless: AnyCondition | None = None
     would_change: tuple[str, ...] = ()
     includes: tuple[str, ...] = ()
+    asks: Literal["onset"] | None = None
     source: str
     mark: Literal["", "secondary", "from memory"] = ""
     note: str = ""
@@ -134,6 +138,10 @@ class Alert:
     sides: tuple[Side, ...] = ()
     not_examined: tuple[str, ...] = ()
     mark: str = ""
+
+
+_Raised = list[tuple[Rule, dict[Side, Outcome]]]
+"""Rules that hold, and for which sides."""
 
 
 @cache
@@ -284,14 +292,79 @@ def evaluate(
         Sorted by urgency, then in the order of the rules.
     """
     evidence = gather_evidence(examination, localisation)
-    raised = {rule.id: (rule, sides) for rule in load_rules() if (sides := _held(rule, evidence))}
-    included = {name for rule, _ in raised.values() for name in rule.includes}
-    alerts = [
-        _alert(rule, sides, evidence)
-        for name, (rule, sides) in raised.items()
-        if name not in included
-    ]
+    raised = _raised(load_rules(), evidence)
+    alerts = [_alert(rule, held, evidence) for rule, held in _uncovered(raised, raised)]
+    if evidence.story.onset is None:
+        alerts += _asking_for_onset(evidence, raised)
     return tuple(sorted(alerts, key=lambda alert: alert.level.order))
+
+
+def _raised(rules: Iterable[Rule], evidence: Evidence) -> _Raised:
+    return [(rule, held) for rule in rules if rule.asks is None and (held := _held(rule, evidence))]
+
+
+@cache
+def _rules_on_onset() -> tuple[Rule, ...]:
+    return tuple(
+        rule
+        for rule in load_rules()
+        if any(
+            isinstance(condition, OnsetCondition)
+            for top in (rule.when, rule.unless)
+            if top
+            for condition in walk(top)
+        )
+    )
+
+
+def _uncovered(wanted: _Raised, raised: _Raised) -> _Raised:
+    """Leave out what rules that were raised include, on the sides they were raised for."""
+    covered: dict[str, set[Side]] = {}
+    for rule, held in raised:
+        sides = held if rule.when.sided else Side
+        for name in rule.includes:
+            covered.setdefault(name, set()).update(sides)
+    left: _Raised = []
+    for rule, held in wanted:
+        hidden = covered.get(rule.id, set())
+        rest = {side: outcome for side, outcome in held.items() if side not in hidden}
+        if rest and (rule.when.sided or not hidden):
+            left.append((rule, rest))
+    return left
+
+
+def _asking_for_onset(evidence: Evidence, raised: _Raised) -> list[Alert]:
+    """Raise the rule that asks for the onset, naming the rules some onset would raise."""
+    known = {(rule.id, side) for rule, held in raised for side in held}
+    would: dict[str, tuple[Rule, dict[Side, Outcome]]] = {}
+    for onset in ONSETS:
+        story = evidence.story.model_copy(update={"onset": onset})
+        supposed = _raised(_rules_on_onset(), replace(evidence, story=story))
+        for rule, held in _uncovered(_uncovered(supposed, supposed), raised):
+            new = {side: held[side] for side in held if (rule.id, side) not in known}
+            if new:
+                would.setdefault(rule.id, (rule, {}))[1].update(new)
+    if not would:
+        return []
+    first = sorted(would.values(), key=lambda one: one[0].level.order)
+    titles = "; ".join(rule.title for rule, _ in first)
+    reasons = tuple(reason for _, held in first for o in held.values() for reason in o.because)
+    sides = {side for rule, held in first if rule.when.sided for side in held}
+    return [
+        Alert(
+            rule=rule.id,
+            title=rule.title,
+            advice=f"{rule.advice} {titles}.",
+            time_frame=rule.time_frame,
+            source=rule.source,
+            because=_in_words(reason for reason in reasons if not str(reason).startswith("onset:")),
+            level=first[0][0].level,
+            sides=tuple(side for side in Side if side in sides),
+            mark=rule.mark,
+        )
+        for rule in load_rules()
+        if rule.asks == "onset"
+    ]
 
 
 def _held(rule: Rule, evidence: Evidence) -> dict[Side, Outcome]:
@@ -308,21 +381,25 @@ def _held(rule: Rule, evidence: Evidence) -> dict[Side, Outcome]:
 
 
 def _alert(rule: Rule, held: dict[Side, Outcome], evidence: Evidence) -> Alert:
-    reasons = dict.fromkeys(reason for outcome in held.values() for reason in outcome.because)
+    reasons = (reason for outcome in held.values() for reason in outcome.because)
     return Alert(
         rule=rule.id,
         title=rule.title,
         advice=rule.advice,
         time_frame=rule.time_frame,
         source=rule.source,
-        because=tuple(
-            finding_in_words(reason.finding, reason.test) if isinstance(reason, Seen) else reason
-            for reason in reasons
-        ),
+        because=_in_words(reasons),
         level=rule.level,
         sides=tuple(held) if rule.when.sided else (),
         not_examined=_not_examined(rule, tuple(held), evidence),
         mark=rule.mark,
+    )
+
+
+def _in_words(reasons: Iterable[Seen | str]) -> tuple[str, ...]:
+    return tuple(
+        finding_in_words(reason.finding, reason.test) if isinstance(reason, Seen) else reason
+        for reason in dict.fromkeys(reasons)
     )
 
 
