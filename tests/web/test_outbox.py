@@ -103,6 +103,10 @@ def says(page, words: str) -> None:
     page.locator("#waiting").get_by_text(words).wait_for()
 
 
+def send(page) -> None:
+    page.locator("#waiting").get_by_role("button", name="Send now").click()
+
+
 def emptied(page) -> None:
     page.locator("#waiting:empty").wait_for(state="attached", timeout=15000)
 
@@ -204,6 +208,7 @@ def test_quick_touches_as_the_server_goes_keep_their_order(server, examination, 
     )
     says(page, "3 entries wait")
     server.start()
+    send(page)
     emptied(page)
     expected = [("weber", code) for code in ("left", "right", "normal", "left")]
     assert server.entries(examination) == expected
@@ -221,6 +226,7 @@ def test_what_the_server_refuses_later_is_said_and_kept_until_removed(server, ex
              await kept("readwrite", entries => entries.put(entry)); }"""
     )
     server.start()
+    send(page)
     says(page, "Not taken: Normal")
     assert "sideways" in page.locator("#waiting").inner_text()
     page.locator("#waiting").get_by_role("button", name="Remove").click()

@@ -103,3 +103,32 @@ def test_a_shape_that_is_not_one_is_refused(enter, present):
     for mark in ("", "weber", "weber record whole", "no_test record right normal"):
         assert enter("findings", mark=mark).status_code == 422
     assert present() == set()
+
+
+@pytest.mark.browser
+def test_quick_touches_and_keys_step_through_a_shape(open_page, app, examination):
+    page = open_page(f"/examinations/{examination}", size="phone")
+    page.locator("#group-movements > details > summary").tap()
+    out = page.locator("#picture-gaze .spot[aria-label^='Looking outwards'][aria-label*='’s left']")
+    for _ in range(3):  # 0, -1, -2: faster than the server answers
+        out.tap()
+    up = page.locator("#picture-gaze .spot[aria-label^='Looking up (']").first
+    up.focus()
+    page.keyboard.press("Enter")
+    page.keyboard.press(" ")
+    page.locator("#test-gaze_out .cell.left.abnormal").wait_for(state="attached")
+    page.locator("#test-gaze_up .cell.right.abnormal").wait_for(state="attached")
+    page.wait_for_timeout(300)
+    assert out.get_attribute("aria-label").endswith("patient’s left: grade −2")
+    assert up.get_attribute("aria-label").endswith("patient’s right: grade −1")
+    assert {(t, s, r, m.value) for t, s, r, m in found(app, examination)} == {
+        ("gaze_out", Side.LEFT, "reduced", -2.0),
+        ("gaze_up", Side.RIGHT, "reduced", -1.0),
+    }
+    # Once more round, and one touch of the buttons shows on the picture.
+    page.locator("#test-gaze_in .cell.left .choice.well").tap()
+    within = page.locator(
+        "#picture-gaze .spot[aria-label^='Looking inwards'][aria-label*='’s left']"
+    )
+    page.locator("#picture-gaze .spot.well").wait_for()
+    assert within.get_attribute("aria-label").endswith(": full")

@@ -50,8 +50,8 @@ def test_the_pictures_of_a_left_lesion_mirror_those_of_the_right():
 
 def test_every_shaded_shape_leads_to_a_place_of_the_list():
     for examination in demo_examinations():
-        localisation, pictures = pictured(examination)
-        listed = {f"place-{slug(c.name)}" for c in localisation.candidates[:5]}
+        _, pictures = pictured(examination)
+        listed = {f"place-{slug(place.title)}" for place in conclude(examination).places}
         for picture in pictures:
             groups = list(ET.fromstring(str(picture.svg)).iter(f"{SVG}g"))
             assert {g.get("data-place") for g in groups if g.get("data-structure")} <= listed | {""}
@@ -181,3 +181,21 @@ def test_every_picture_can_be_turned_about():
         turned = picture_view(picture, {}, Settings(fields="facing", faces="own"))
         assert [p.side for p in usual.panels] == [p.side for p in reversed(turned.panels)]
     assert load_plans().plans
+
+
+@pytest.mark.browser
+def test_touching_a_picture_or_its_list_opens_the_reasons_of_the_place(open_page, wren):
+    page = open_page(f"/examinations/{wren}", size="phone")
+    page.locator("#where-pictures figure").wait_for(state="attached", timeout=30000)
+    page.locator(".dock .where").tap()
+    place = page.locator("#where-pictures [data-place^='place-'][data-side=right]").first
+    listed = page.locator(f"#{place.get_attribute('data-place')} > details")
+    listed.evaluate("details => { details.open = false }")
+    place.locator("ellipse").tap(force=True)
+    assert listed.get_attribute("open") is not None
+    listed.evaluate("details => { details.open = false }")
+    page.locator("#where-pictures summary").first.tap()
+    page.locator("#where-pictures li a").first.press("Enter")
+    assert listed.get_attribute("open") is not None
+    assert "Speaks for it" in listed.inner_text()
+    assert page.locator("#results").evaluate("panel => panel.matches(':popover-open')")

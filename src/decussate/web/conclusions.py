@@ -15,7 +15,7 @@ from decussate.urgency.rules import Alert, evaluate
 from decussate.web.bedside import chance_words, load_parts
 from decussate.web.view import sides_of
 
-__all__ = ["Conclusion", "begin_with", "chance", "conclude", "hundred"]
+__all__ = ["Conclusion", "begin_with", "chance", "conclude", "hundred", "listed_candidates"]
 
 PLACES_SHOWN = 5
 REASONS_SHOWN = 6
@@ -108,11 +108,7 @@ def conclude(examination: Examination) -> Conclusion:
             for key, word in (("right", "right"), ("midline", "neither or both"), ("left", "left"))
         )
         + " of 100",
-        places=tuple(
-            _place(candidate)
-            for candidate in localisation.candidates[:PLACES_SHOWN]
-            if candidate.probability >= LEAST_CHANCE_SHOWN
-        ),
+        places=tuple(_place(candidate) for candidate in listed_candidates(localisation)),
         unexplained=_reasons(localisation.unexplained),
         next_tests=_next_tests(localisation.next_tests),
     )
@@ -164,6 +160,12 @@ def begin_with(
         NextView(test.id, "", test.name, round(test.seconds), gain, _cautions(test.id))
         for test in islice(waiting, NEXT_TESTS_SHOWN)
     )
+
+
+def listed_candidates(localisation: Localisation) -> tuple[Candidate, ...]:
+    """Return the places that the panel lists, most likely first."""
+    first, *rest = localisation.candidates[:PLACES_SHOWN]
+    return (first, *(one for one in rest if one.probability >= LEAST_CHANCE_SHOWN))
 
 
 def _cautions(test: str) -> tuple[str, ...]:

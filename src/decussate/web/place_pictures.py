@@ -15,7 +15,7 @@ from decussate.drawings.places import BANDS, LETTERED, draw_places, shaded_spots
 from decussate.localisation import Localisation, Posterior
 from decussate.localisation.localise import in_100
 from decussate.sides import Side
-from decussate.web.conclusions import PLACES_SHOWN
+from decussate.web.conclusions import listed_candidates
 from decussate.web.rendering import slug
 
 __all__ = ["PlacePicture", "place_pictures"]
@@ -138,7 +138,7 @@ def _place_taking(
         hit = columns[amount > 0]
         np.add.at(taking, model.lesions.site_of[hit], lesions[hit])
     sites = {(site.place, site.side): n for n, site in enumerate(model.lesions.sites)}
-    listed = localisation.candidates[:PLACES_SHOWN]
+    listed = listed_candidates(localisation)
     best = max(listed, key=lambda one: taking[sites[one.place, one.side]])
     if taking[sites[best.place, best.side]] <= 0:
         return ""
