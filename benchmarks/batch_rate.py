@@ -6,7 +6,7 @@ on two cores, under 500 MB.
 The mix: the published cases of ``tests/published/cases`` and their mirror images, and as many
 generated: a lesion drawn by incidence, 5 to 60 tests, responses by the accuracy of each test, and a
 story. Rates are given for examinations already read and numbered (the posterior alone), and from
-the text of JSON documents to result lines.
+a file of JSON documents to files of results, every check and the start of the processes included.
 """
 
 from __future__ import annotations
@@ -15,6 +15,9 @@ import argparse
 import json
 import multiprocessing
 import resource
+import subprocess
+import sys
+import tempfile
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -24,9 +27,7 @@ from pathlib import Path
 import numpy as np
 
 from decussate.anatomy.causes import COURSES, ONSETS
-from decussate.cohort.running import results
 from decussate.cohort.scoring import BLOCK, Scorer
-from decussate.cohort.source import Entry
 from decussate.examination.catalogue import load_catalogue
 from decussate.examination.record import (
     ABNORMAL,
@@ -50,7 +51,7 @@ class Rate:
     count: int
     wall: float
     processor: float
-    memory: float
+    memory: float | None
 
 
 def mix(count: int, seed: int = 1) -> list[Examination]:
@@ -95,30 +96,15 @@ def generated(chance: np.random.Generator, column: int, number: int) -> Examinat
     )
 
 
-def _work(task: str, examinations: list[Examination], pipe: Connection) -> None:
+def _work(examinations: list[Examination], pipe: Connection) -> None:
     """Get ready, say so, wait for the start, work, and report."""
     scorer = Scorer()
-    if task == "posterior":
-        encoded = scorer.encoder.encode(examinations)
-        scorer.score_encoded(encoded)
-
-        def work() -> None:
-            scorer.score_encoded(encoded)
-    else:
-        entries = [
-            Entry(f"line {k}", json.dumps(json.loads(write_examination(one))).encode())
-            for k, one in enumerate(examinations)
-        ]
-        results(scorer, entries[:2000], 5)
-
-        def work() -> None:
-            for start in range(0, len(entries), 2000):
-                results(scorer, entries[start : start + 2000], 5)
-
+    encoded = scorer.encoder.encode(examinations)
+    scorer.score_encoded(encoded)
     pipe.send("ready")
     pipe.recv()
-    wall, processor = timed(work)
-    pipe.send((wall, processor, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024))
+    wall, processor = timed(lambda: scorer.score_encoded(encoded))
+    pipe.send((wall, processor))
 
 
 def timed(work: Callable[[], None]) -> tuple[float, float]:
@@ -128,14 +114,14 @@ def timed(work: Callable[[], None]) -> tuple[float, float]:
     return time.perf_counter() - wall, time.process_time() - processor
 
 
-def rate(task: str, examinations: list[Examination], workers: int) -> Rate:
-    """Run a task in some processes at the same time, the examinations shared between them."""
+def posterior_rate(examinations: list[Examination], workers: int) -> Rate:
+    """Score numbered examinations in some processes at the same time, shared between them."""
     context = multiprocessing.get_context("spawn")
     pipes, processes = [], []
     for worker in range(workers):
         mine, theirs = context.Pipe()
         share = examinations[worker::workers]
-        process = context.Process(target=_work, args=(task, share, theirs))
+        process = context.Process(target=_work, args=(share, theirs))
         process.start()
         pipes.append(mine)
         processes.append(process)
@@ -148,10 +134,38 @@ def rate(task: str, examinations: list[Examination], workers: int) -> Rate:
         process.join()
     return Rate(
         len(examinations),
-        max(wall for wall, _, _ in found),
-        sum(processor for _, processor, _ in found),
-        sum(memory for _, _, memory in found),
+        max(wall for wall, _ in found),
+        sum(processor for _, processor in found),
+        None,  # the examinations kept for the measurement would count
     )
+
+
+REPEATED = 4
+"""How often the file holds every examination, so that the start does not count for everything."""
+WHOLE = """
+import json, resource, sys, time
+from pathlib import Path
+from decussate.cohort import run
+start = time.perf_counter()
+for step in run(Path(sys.argv[1]), Path(sys.argv[2]), workers=int(sys.argv[3])):
+    pass
+wall = time.perf_counter() - start
+own, others = (resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN))
+processor = sum(use.ru_utime + use.ru_stime for use in (own, others))
+workers = int(sys.argv[3]) if int(sys.argv[3]) > 1 else 0
+print(json.dumps([wall, processor, (own.ru_maxrss + workers * others.ru_maxrss) / 1024]))
+"""
+
+
+def whole_rate(examinations: list[Examination], workers: int) -> Rate:
+    """What ``decussate cohort`` does, from a file to files, its start included."""
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "cohort.ndjson"
+        lines = [json.dumps(json.loads(write_examination(one))) for one in examinations]
+        file.write_text("\n".join(lines * REPEATED), encoding="utf-8")
+        command = [sys.executable, "-c", WHOLE, str(file), f"{folder}/results", str(workers)]
+        said = subprocess.run(command, check=True, capture_output=True, text=True).stdout
+    return Rate(REPEATED * len(examinations), *json.loads(said))
 
 
 def copy_bandwidth() -> float:
@@ -181,9 +195,9 @@ def lines(count: int) -> list[str]:
     """The table of rates, ready to print."""
     examinations = mix(count)
     found = {}
-    for task in ("posterior", "text to result"):
+    for task, measure in (("posterior", posterior_rate), ("file to results", whole_rate)):
         for workers in (1, 2):
-            found[task, workers] = [rate(task, examinations, workers) for _ in range(3)]
+            found[task, workers] = [measure(examinations, workers) for _ in range(3)]
     findings = sum(len(one.findings) for one in examinations) / len(examinations)
     bandwidth, bytes_each = copy_bandwidth(), traffic(Scorer())
     out = [
@@ -196,10 +210,11 @@ def lines(count: int) -> list[str]:
     for (task, workers), runs in found.items():
         rates = sorted(run.count / run.wall for run in runs)
         each = min(run.processor / run.count for run in runs)
+        peak = max((run.memory for run in runs if run.memory), default=None)
         out.append(
             f"| {task} | {workers} | {rates[0]:,.0f} | {rates[1]:,.0f} | {rates[2]:,.0f} "
             f"| {1e6 * each:.0f} µs | {workers / each:,.0f} a second "
-            f"| {max(run.memory for run in runs):.0f} MB |"
+            f"| {f'{peak:.0f} MB' if peak else ''} |"
         )
     limit = bandwidth / bytes_each
     each = min(run.processor / run.count for run in found["posterior", 1])

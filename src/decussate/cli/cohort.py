@@ -22,7 +22,7 @@ __all__ = ["cohort"]
 @click.option(
     "--chunk",
     type=click.IntRange(1, 100_000),
-    default=2000,
+    default=500,
     show_default=True,
     help="Examinations in a result file.",
 )

@@ -72,7 +72,7 @@ class Progress:
 
 
 def run(
-    source: Path, folder: Path, *, chunk: int = 2000, top: int = 5, workers: int = 1
+    source: Path, folder: Path, *, chunk: int = 500, top: int = 5, workers: int = 1
 ) -> Iterator[Progress]:
     """Score a cohort into result files, one a chunk, in order.
 
@@ -87,7 +87,7 @@ def run(
         A folder of examinations, or a file with one a line.
     folder : Path
         For the results; made if it is not there.
-    chunk : int, default 2000
+    chunk : int, default 500
         Examinations in a result file.
     top : int, default 5
         Places listed for each examination.
