@@ -181,6 +181,23 @@ def test_shorthand_keeps_what_is_not_understood_until_it_is_dealt_with(
     assert enter("shorthand", text="   ").status_code == 422
 
 
+def test_old_deficits_in_the_box_are_set_aside(enter, app, examination):
+    enter("shorthand", text="old: R ptosis partial")
+    now = app.state.store.examination(examination)
+    assert now.known_old == (("upper_lid_position", "right"),)
+    assert [f.response for f in now.present()] == ["partial"]
+
+
+def test_circumstances_read_from_the_box_are_joined(enter, app, examination):
+    enter("shorthand", text="cancer; diabetes")
+    enter("shorthand", text="injury")
+    assert app.state.store.examination(examination).story.context == (
+        "cancer",
+        "diabetes",
+        "injury",
+    )
+
+
 def test_names_with_markup_are_shown_as_text(client):
     identity = str(uuid4())
     form = {"examination": identity, "label": "<script>alert(1)</script>", "invented": "yes"}

@@ -164,14 +164,13 @@ def enter_shorthand(
     content: dict[str, Any] = {
         "findings": tuple(reading.findings),
         "unread": tuple(reading.unread),
+        "known_old": tuple(reading.known_old),
     }
     if reading.story is not None and reading.story != Story():
         known = store.examination(examination_id).story
-        content["story"] = known.model_copy(
-            update={
-                name: value for name, value in reading.story if value is not None and value != ()
-            }
-        )
+        told = {name: value for name, value in reading.story if value is not None}
+        told["context"] = tuple(dict.fromkeys((*known.context, *reading.story.context)))
+        content["story"] = known.model_copy(update=told)
     if not (content["findings"] or content["unread"] or "story" in content):
         raise BadInput("shorthand", text, "at least one finding", hint="Such as: R ptosis partial.")
     append_entry(store, examination_id, entry, content)
