@@ -21,6 +21,7 @@ from decussate.urgency.evidence import Evidence, Truth
 from decussate.urgency.finding_conditions import (
     NormalCondition,
     ResponseCondition,
+    SetAsideCondition,
     SignCondition,
     UntestedCondition,
 )
@@ -117,6 +118,7 @@ _KINDS: dict[str, type[Condition]] = {
     "normal": NormalCondition,
     "test": ResponseCondition,
     "untested": UntestedCondition,
+    "set_aside": SetAsideCondition,
     "onset": OnsetCondition,
     "course": CourseCondition,
     "age_from": AgeCondition,
@@ -145,6 +147,7 @@ AnyCondition = Annotated[
     | Annotated[NormalCondition, Tag("NormalCondition")]
     | Annotated[ResponseCondition, Tag("ResponseCondition")]
     | Annotated[UntestedCondition, Tag("UntestedCondition")]
+    | Annotated[SetAsideCondition, Tag("SetAsideCondition")]
     | Annotated[OnsetCondition, Tag("OnsetCondition")]
     | Annotated[CourseCondition, Tag("CourseCondition")]
     | Annotated[AgeCondition, Tag("AgeCondition")]
