@@ -99,6 +99,19 @@ def test_the_page_shows_what_was_recorded_by_either_way(client, enter, examinati
     assert re.search(r'class="spot none"[^>]*: not tested"', page)
 
 
+def test_cautions_stand_before_the_shapes_of_their_tests(client, examination):
+    page = unescape(client.get(f"/examinations/{examination}").text)
+    seen = 0
+    for picture in PICTURES:
+        drawn = page.split(f'id="picture-{picture.key}"')[1].split("</svg>")[0]
+        for key in {key for spot in picture.spots for key in spot.test.cautions}:
+            caution = load_catalogue().cautions[key]
+            for words in (caution.name, caution.text):
+                assert drawn.index(words) < drawn.index("<svg")
+            seen += 1
+    assert seen >= 2
+
+
 def test_a_shape_that_is_not_one_is_refused(enter, present):
     for mark in ("", "weber", "weber record whole", "no_test record right normal"):
         assert enter("findings", mark=mark).status_code == 422

@@ -6,6 +6,7 @@ import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from decussate.examination.catalogue import Caution, load_catalogue
 from decussate.examination.record import COULD_NOT_BE_TESTED, Finding
 from decussate.sides import Side
 from decussate.web.pictures import Picture, Spot
@@ -62,7 +63,7 @@ class PanelView:
 
 @dataclass(frozen=True, slots=True)
 class PictureView:
-    """A picture, with the side convention in words."""
+    """A picture, with the side convention in words and the cautions of its tests."""
 
     key: str
     title: str
@@ -70,6 +71,7 @@ class PictureView:
     height: float
     middle: float
     convention: tuple[str, str]
+    cautions: tuple[Caution, ...]
     panels: tuple[PanelView, ...]
 
 
@@ -113,6 +115,10 @@ def picture_view(
         height=picture.height + 66,
         middle=picture.middle + 26,
         convention=_convention(picture.view, right_first),
+        cautions=tuple(
+            load_catalogue().cautions[key]
+            for key in dict.fromkeys(key for spot in picture.spots for key in spot.test.cautions)
+        ),
         panels=tuple(panels),
     )
 
