@@ -23,7 +23,7 @@ types: .venv/test-ready
 	$(PYTHON) -m venv .venv
 	$(PIP) --require-hashes -r requirements.lock
 	$(PIP) --no-build-isolation --no-deps -e .
-	$(BIN)/python -m decussate.localisation.cache
+	$(BIN)/python -c 'from decussate.localisation.cache import load_pairs; load_pairs()'
 	touch $@
 
 .venv/test-ready: .venv/run-ready requirements-dev.lock

@@ -110,7 +110,7 @@ def test_size_grows_with_distance_and_angle(logmar, distance):
 
 
 def test_optotypes_are_placed_and_turned():
-    ring = ET.fromstring(optotype_svg(Gap.DOWN, 10.0, 20.0, 5.0))  # noqa: S314 (our own text)
+    ring = ET.fromstring(optotype_svg(Gap.DOWN, 10.0, 20.0, 5.0))
     assert ring.get("transform") == "translate(10.0000 20.0000) scale(1.000000) rotate(90 2.5 2.5)"
     assert [gap.degrees_clockwise for gap in Gap] == list(range(0, 360, 45))
     with pytest.raises(BadInput, match="letter"):

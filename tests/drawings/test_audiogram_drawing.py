@@ -14,7 +14,7 @@ SVG = "{http://www.w3.org/2000/svg}"
 
 
 def drawn(audiogram, **options):
-    return ET.fromstring(draw_audiogram(audiogram, **options))  # noqa: S314 (our own output)
+    return ET.fromstring(draw_audiogram(audiogram, **options))
 
 
 def symbols(root):

@@ -21,7 +21,7 @@ sizes = st.floats(1.0, 9.0)
 
 
 def drawn(*args, **kwargs):
-    return ET.fromstring(draw_pupils(*args, **kwargs))  # noqa: S314 (our own text)
+    return ET.fromstring(draw_pupils(*args, **kwargs))
 
 
 def pupils(root):

@@ -47,7 +47,7 @@ def test_simulated_states_of_one_lesion_are_those_of_the_compiled_model() -> Non
 
 
 def test_two_unlike_lesions_are_found_and_called() -> None:
-    """The geniculate ganglion and the other side's hypoglossal nerve, in four noisy examinations."""
+    """The geniculate ganglion and the other hypoglossal nerve, in four noisy examinations."""
     chance = np.random.default_rng(3)
     pair = (lesion("geniculate_ganglion", "right"), lesion("hypoglossal_high", "left"))
     found = [simulation.outcome(chance, pair) for _ in range(4)]

@@ -210,7 +210,3 @@ def _save(file: Path, arrays: dict[str, NDArray[np.generic]]) -> None:
         Path(part.name).replace(file)
     except OSError:
         return
-
-
-if __name__ == "__main__":  # what `make run` calls once, so that the first answer is quick
-    load_pairs()
