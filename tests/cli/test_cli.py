@@ -10,6 +10,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from decussate.cli import main
+from decussate.examination.catalogue import load_catalogue
 
 THIRD_NERVE = {
     "version": "1",
@@ -46,6 +47,18 @@ def changed(tmp_path: Path, **changes: object) -> str:
     path = tmp_path / "changed.json"
     path.write_text(json.dumps({**THIRD_NERVE, **changes}), encoding="utf-8")
     return str(path)
+
+
+def test_localise_proposes_tests_with_their_cautions(tmp_path: Path) -> None:
+    """Every test of the catalogue that has a caution is printed with it, as in the note."""
+    face = [{"test": "touch_forehead", "side": "right", "response": "reduced"}]
+    path = changed(tmp_path, findings=face)
+    proposed = json.loads(run("localise", path, "--json").output)["next_tests"][:3]
+    assert any(test["cautions"] for test in proposed)
+    line = next(li for li in run("localise", path).output.splitlines() if "Test next" in li)
+    assert line.count("caution:") == sum(bool(test["cautions"]) for test in proposed)
+    for key in {key for test in proposed for key in test["cautions"]}:
+        assert load_catalogue().cautions[key].name in line
 
 
 def test_help_names_every_subcommand() -> None:

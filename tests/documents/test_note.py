@@ -2,6 +2,7 @@
 
 import re
 from collections import Counter
+from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
@@ -16,6 +17,7 @@ from decussate.examination.document import (
     Story,
     UnreadText,
 )
+from decussate.examination.record import read_examination
 from decussate.localisation import localise
 from decussate.sides import Side
 from decussate.urgency import evaluate
@@ -186,6 +188,16 @@ def test_the_note_says_who_decides_and_never_calls_itself_a_diagnosis() -> None:
 def test_without_a_localisation_the_note_says_so() -> None:
     written = write_note(examination(THIRD), None, ())
     assert note_words()["phrases"]["no_place"] in written
+
+
+def test_no_lesion_that_leads_for_want_of_findings_never_reassures() -> None:
+    """Published case C64: facial pain alone recorded, a tumour at the cerebellopontine angle."""
+    case = Path(__file__).parents[1] / "published" / "cases" / "C64.json"
+    written = note(read_examination(case))
+    assert "Too little was recorded to point to a lesion" in written
+    assert "othing further" not in written
+    assert note_words()["phrases"]["all_explained"] not in written
+    assert "does not exclude one" in written
 
 
 def test_markdown_has_headings_and_keeps_what_people_wrote_from_being_markup() -> None:

@@ -31,6 +31,7 @@ __all__ = ["localise"]
 )
 def localise(file: str, as_json: bool, top: int, band: bool) -> None:
     """Say where the lesion is likely to be, with reasons, urgency and the next test."""
+    from decussate.documents.note import proposed_in_words
     from decussate.localisation import localise as locate
     from decussate.urgency import evaluate
 
@@ -54,7 +55,8 @@ def localise(file: str, as_json: bool, top: int, band: bool) -> None:
     if located.unexplained:
         click.echo(f"Not explained: {'; '.join(reason.text for reason in located.unexplained)}")
     if located.next_tests:
-        click.echo(f"Test next: {'; '.join(test.name for test in located.next_tests[:3])}")
+        proposed = "; ".join(proposed_in_words(test) for test in located.next_tests[:3])
+        click.echo(f"Test next: {proposed}")
     if examination.unread:
         click.echo(f"Passages not understood: {len(examination.unread)} (see decussate check).")
     click.echo("A licensed clinician decides.")

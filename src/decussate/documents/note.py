@@ -20,7 +20,7 @@ from decussate.urgency.wording import name_in_words
 if TYPE_CHECKING:
     from decussate.localisation import Localisation, NextTest, Reason
 
-__all__ = ["Section", "note_sections", "note_words", "write_note"]
+__all__ = ["Section", "note_sections", "note_words", "proposed_in_words", "write_note"]
 
 REASONS_SHOWN = 2
 TESTS_SHOWN = 2
@@ -142,7 +142,7 @@ def _place(localisation: Localisation | None, words: Mapping[str, Any]) -> tuple
             _listed(phrases["supports"], _strongest(best.supports)),
             _listed(phrases["against"], _strongest(best.against)),
             _listed(phrases["unfitting"], [reason.text for reason in localisation.unexplained])
-            or phrases["all_explained"],
+            or (phrases["all_explained"] if not localisation.no_lesion_leads else ""),
         )
         if line
     )
@@ -152,7 +152,7 @@ def _next(localisation: Localisation | None, words: Mapping[str, Any]) -> tuple[
     phrases = words["phrases"]
     if localisation is None:
         return (phrases["nothing_next"],)
-    tests = [_with_cautions(test) for test in localisation.next_tests[:TESTS_SHOWN]]
+    tests = [proposed_in_words(test) for test in localisation.next_tests[:TESTS_SHOWN]]
     causes = localisation.candidates[0].causes if localisation.candidates else ()
     settle = [share.name for share in causes[:CAUSES_SHOWN]]
     first = f" {phrases['first']}: {_sentence(causes[0].settle)}" if causes else ""
@@ -166,7 +166,19 @@ def _next(localisation: Localisation | None, words: Mapping[str, Any]) -> tuple[
     )
 
 
-def _with_cautions(proposed: NextTest) -> str:
+def proposed_in_words(proposed: NextTest) -> str:
+    """Name a proposed test with its side and its cautions.
+
+    Parameters
+    ----------
+    proposed : NextTest
+        A test worth doing next.
+
+    Returns
+    -------
+    str
+        ``"corneal touch (right; caution: Touching the cornea)"``.
+    """
     catalogue = load_catalogue()
     words = name_in_words(catalogue.test(proposed.test))
     cautions = ", ".join(catalogue.cautions[key].name for key in proposed.cautions)

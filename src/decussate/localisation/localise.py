@@ -25,6 +25,8 @@ EXPLAINED_IN_FULL = 6
 """How many leading candidates get reasons and causes."""
 TAKEN = 0.5
 """A structure is named as taken when at least this likely, given the place."""
+NO_LESION_LIKELY = 0.5
+"""Below this, that no lesion is found says that too little was recorded (judgement)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,15 +117,23 @@ class Localisation:
     entropy_bits: float
 
     @property
+    def no_lesion_leads(self) -> bool:
+        """Whether the first candidate is that there is no lesion."""
+        return bool(self.candidates) and self.candidates[0].place == "normal"
+
+    @property
     def text(self) -> str:
         """The conclusion in a sentence."""
         if not self.findings_used:
             return "No finding yet that bears on the place of a lesion."
         first = self.candidates[0]
-        if first.place == "normal":
-            return f"Most likely {first.name} ({in_100(first.probability)})."
         others = [c for c in self.candidates[1:3] if c.probability >= 0.05]
         rest = "".join(f"; next {c.name} ({in_100(c.probability)})" for c in others)
+        if self.no_lesion_leads and first.probability < NO_LESION_LIKELY:
+            return (
+                "Too little was recorded to point to a lesion"
+                f" ({first.name}: {in_100(first.probability)}){rest}."
+            )
         return f"Most likely {first.name} ({in_100(first.probability)}){rest}."
 
 
