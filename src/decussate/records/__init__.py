@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from decussate.records.answers import ExaminationHead, NotSaved, Receipt
 from decussate.records.chain import Verdict, acting_as
 from decussate.records.entries import (
     Entry,
@@ -11,7 +12,7 @@ from decussate.records.entries import (
     in_force,
     present_state,
 )
-from decussate.records.store import ExaminationHead, NotSaved, Receipt, Store
+from decussate.records.store import Store
 
 __all__ = [
     "Entry",

@@ -17,8 +17,9 @@ from sqlalchemy import ColumnElement, or_, select
 from decussate.errors import BadInput
 from decussate.examination.catalogue import load_catalogue
 from decussate.examination.record import Examination, Finding, Story
+from decussate.records.answers import ExaminationHead
 from decussate.records.entries import present_state
-from decussate.records.store import ExaminationHead, Store
+from decussate.records.store import Store
 from decussate.records.tables import entries, examinations, patients
 
 __all__ = ["Hit", "search"]

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Any, TypeVar
@@ -21,79 +20,16 @@ from sqlalchemy.exc import DBAPIError
 
 from decussate.errors import BadInput
 from decussate.examination.record import Examination
+from decussate.records.answers import ExaminationHead, NotSaved, Receipt
 from decussate.records.chain import Verdict, add_link, login_name, present_actor, timestamp, verify
 from decussate.records.database import Database
 from decussate.records.entries import Entry, StoredEntry, present_state
 from decussate.records.schema import bring_up_to_date
 from decussate.records.tables import KINDS, entries, examinations, patients
 
-__all__ = ["ExaminationHead", "NotSaved", "Receipt", "Store"]
+__all__ = ["Store"]
 
 T = TypeVar("T")
-
-
-@dataclass(frozen=True, slots=True)
-class ExaminationHead:
-    """One line of the list of examinations.
-
-    Parameters
-    ----------
-    id, patient : str
-        Identities of the examination and of the patient.
-    label : str
-        The words that name the patient on a list.
-    invented : bool
-        Whether the patient is invented.
-    opened_at : datetime
-        When the examination was begun, in UTC.
-    entries : int
-        How many entries it holds.
-    """
-
-    id: str
-    patient: str
-    label: str
-    invented: bool
-    opened_at: datetime
-    entries: int
-
-
-@dataclass(frozen=True, slots=True)
-class Receipt:
-    """The store's word that an entry is saved.
-
-    Parameters
-    ----------
-    stored : StoredEntry
-        The entry as saved.
-    resent : bool
-        True when it had been saved before and was not added again.
-    """
-
-    stored: StoredEntry
-    resent: bool
-
-
-class NotSaved(OSError):
-    """The database did not take an entry.
-
-    Parameters
-    ----------
-    reason : str
-        What the database said (``database or disk is full``).
-    uncertain : bool
-        True when the connection broke, so that nobody knows whether it was saved.
-    """
-
-    def __init__(self, reason: str, *, uncertain: bool = False) -> None:
-        self.reason = reason
-        self.uncertain = uncertain
-        what = (
-            "It may have been recorded all the same: send it again, it is never recorded twice."
-            if uncertain
-            else "Nothing was recorded."
-        )
-        super().__init__(f"Not saved: {reason}. {what}")
 
 
 class Store:
