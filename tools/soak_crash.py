@@ -28,14 +28,15 @@ import crash  # noqa: E402
 from decussate.records import Store  # noqa: E402
 from postgres_server import PostgresServer  # noqa: E402
 
-EXAMINERS, ENTRIES, LIMIT_MS = 20, 50, 150.0
+EXAMINERS, ENTRIES, LIMIT_MS = 20, 200, 150.0
 
 HEAD = """# Killed at random moments, and written by many at once
 
-Made by `{command}` on {date}; `make soak` remakes it. {cores} cores,
-load average {load:.1f}, Python {python}, SQLite {sqlite}, {postgres}; files on a disk, not in memory.
+Made by `{command}` on {date}; `make soak` remakes it.
+{cores} cores, load average {load:.1f}, Python {python}, SQLite {sqlite}, {postgres};
+files on a disk, not in memory.
 
-Every round forks a program whose {threads} threads add entries to one examination as fast as they can,
+Every round forks a program whose {threads} threads add entries to one examination without a pause,
 each acknowledged once the store has said it is saved, and ends it by SIGKILL at a random moment;
 with PostgreSQL the program, the server with all its processes, or both. The first rounds of each
 new database are killed while it is being made. Then everything acknowledged must be there, nothing
