@@ -492,3 +492,14 @@ def test_every_name_of_a_test_reads_as_that_test_or_as_a_term_of_the_same_part()
             parts = {CATALOGUE.test(each.test).nerve for one in found for each in one}
             signs = {CATALOGUE.test(each.test).sign for one in found for each in one}
             assert test.nerve in parts or test.sign in signs, (name, parts)
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["old: R ptosis partial\nR ptosis complete", "R ptosis complete\nold: R ptosis partial"],
+)
+def test_an_old_deficit_never_sets_aside_what_is_so_now(text):
+    reading = read_shorthand(text, load_catalogue())
+    assert reading.known_old == ()
+    assert [f.response for f in reading.findings] == ["partial", "complete"]
+    assert reading.unread == ()

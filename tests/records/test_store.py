@@ -19,6 +19,7 @@ from decussate.errors import BadInput
 from decussate.examination.record import Finding, Story, UnreadText
 from decussate.records import Entry, NotSaved, Store, StoredEntry, in_force, present_state
 from decussate.sides import Side
+from decussate.urgency import evaluate
 from postgres_server import PostgresServer
 
 
@@ -140,6 +141,39 @@ def test_story_old_findings_and_time_are_derived(store: Store):
     assert now.findings[0].at == stored.at
     store.append(examination, Entry(id=uuid4(), not_old=(pair,)))
     assert store.examination(examination).known_old == ()
+
+
+def test_what_was_set_aside_as_old_no_longer_is_when_it_changes(store: Store):
+    examination = begun(store)
+    pair = ("light_direct", Side.RIGHT)
+    store.append(examination, entry(finding("reduced"), known_old=(pair,)))
+    store.append(examination, entry(finding("reduced")))
+    store.append(examination, entry(finding("absent", Side.LEFT)))
+    assert store.examination(examination).known_old == (pair,)
+    worse = store.append(examination, entry(finding("absent"))).stored.entry
+    assert store.examination(examination).known_old == ()
+    store.append(examination, Entry(id=uuid4(), undoes=worse.id))
+    assert store.examination(examination).known_old == (pair,)
+    store.append(examination, entry(finding("absent"), known_old=(pair,)))
+    assert store.examination(examination).known_old == (pair,)
+
+
+def test_a_new_palsy_over_an_old_droop_raises_its_alert(store: Store):
+    """A pupil large for long no longer tells of a compressed nerve (common practice)."""
+    examination = begun(store)
+    here = Side.RIGHT
+
+    def found(**responses: str) -> tuple[Finding, ...]:
+        return tuple(Finding(test=t, side=here, response=r) for t, r in responses.items())
+
+    old = found(upper_lid_position="partial", pupil_size_light="large")
+    pairs = tuple((f.test, f.side) for f in old)
+    store.append(examination, Entry(id=uuid4(), findings=old, known_old=pairs))
+    store.append(examination, Entry(id=uuid4(), findings=found(upper_lid_position="complete")))
+    store.append(examination, Entry(id=uuid4(), findings=found(gaze_in="absent", gaze_up="absent")))
+    alerts = {alert.rule: alert for alert in evaluate(store.examination(examination))}
+    reasons = alerts["third_nerve_pupil_unexamined"].because
+    assert "right upper lid position: complete" in " ".join(reasons)
 
 
 def test_unknown_examination_and_patient_are_refused(store: Store):

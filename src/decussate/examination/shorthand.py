@@ -21,6 +21,7 @@ from decussate.examination.document import (
     Story,
     UnreadText,
 )
+from decussate.examination.shorthand_fragment import Reading as FragmentReading
 from decussate.examination.shorthand_fragment import read_fragment
 from decussate.examination.shorthand_lexicon import SILENT, Lexicon, Rest
 from decussate.examination.shorthand_story import story_of
@@ -131,6 +132,7 @@ class _Note:
     findings: list[Finding] = field(default_factory=list)
     story: dict[str, Any] = field(default_factory=dict)
     known_old: list[tuple[str, Side | None]] = field(default_factory=list)
+    told: dict[tuple[str, Side | None], str] = field(default_factory=dict)
     understood: list[Span] = field(default_factory=list)
     unread: list[tuple[Span, str]] = field(default_factory=list)
     rest: list[Rest] = field(default_factory=list)
@@ -212,10 +214,26 @@ class _Note:
             first = self.lexicon.words.get((atoms[0].key,))
             if first is not None and first.kind in ("either", "joins"):
                 raise NotUnderstood("it continues a list that could not be read")
-        reading = read_fragment(atoms, clause)
-        self.findings += reading.findings
-        self.known_old += reading.known_old
+        self._add(read_fragment(atoms, clause))
+
+    def _add(self, reading: FragmentReading) -> None:
+        """Take in findings; where a test is both old and otherwise now, what is so now stands."""
+        told = {(f.test, f.side): f.response for f in reading.findings}
+        otherwise = {pair for pair in told if self.told.get(pair, told[pair]) != told[pair]}
         self.rest += reading.rest
+        if not otherwise:
+            self.told |= told
+            self.findings += reading.findings
+            self.known_old += reading.known_old
+            return
+        before = otherwise & {*reading.known_old} - {*self.known_old}
+        again = otherwise & {*self.known_old} - {*reading.known_old}
+        for finding in reading.findings:
+            earlier = (finding.test, finding.side) in before
+            self.findings.insert(0 if earlier else len(self.findings), finding)
+        self.told |= {pair: told[pair] for pair in told.keys() - before}
+        old = (*self.known_old, *reading.known_old)
+        self.known_old = [pair for pair in dict.fromkeys(old) if pair not in before | again]
 
     def _keep(self, span: Span, reason: str) -> None:
         """Keep unread text; what follows on within a line under the same reason joins it."""

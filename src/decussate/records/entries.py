@@ -36,7 +36,9 @@ class Entry(BaseModel):
     story : Story, optional
         The whole story as it now stands; None leaves it as it was.
     known_old, not_old : tuple of TestSide
-        Findings set aside as long known, and findings no longer set aside.
+        Findings set aside as long known, and findings no longer set aside. A later finding of the
+        same test and side with another response, or another measurement, ends the setting aside:
+        the old deficit explains only what was old.
     unread : tuple of UnreadText
         Shorthand that was not understood, kept word for word.
     settled : tuple of UnreadText
@@ -149,11 +151,17 @@ def present_state(
         With superseded findings kept in their order, and undone ones left out.
     """
     findings: list[Finding] = []
+    standing: dict[TestSide, Finding] = {}
     old: dict[TestSide, None] = {}
     unread: list[UnreadText] = []
     story = Story()
     for stored in in_force(history):
         entry = stored.entry
+        for finding in entry.findings:
+            pair = (finding.test, finding.side)
+            if pair in standing and _changed(standing[pair], finding):
+                old.pop(pair, None)
+            standing[pair] = finding
         findings += [
             f if f.at is not None else f.model_copy(update={"at": stored.at})
             for f in entry.findings
@@ -175,3 +183,9 @@ def present_state(
         known_old=tuple(old),
         unread=tuple(unread),
     )
+
+
+def _changed(before: Finding, now: Finding) -> bool:
+    """Tell whether a later finding says something else; a measurement left out is no change."""
+    measured = now.measurement is not None and now.measurement != before.measurement
+    return now.response != before.response or measured

@@ -9,7 +9,13 @@ from decussate.sides import Side
 from decussate.urgency.condition import NO, UNKNOWN, Outcome, Sided, any_of
 from decussate.urgency.evidence import Evidence, Seen, Truth
 
-__all__ = ["NormalCondition", "ResponseCondition", "SignCondition", "UntestedCondition"]
+__all__ = [
+    "NormalCondition",
+    "ResponseCondition",
+    "SetAsideCondition",
+    "SignCondition",
+    "UntestedCondition",
+]
 
 
 class SignCondition(Sided):
@@ -93,3 +99,15 @@ class UntestedCondition(Sided):
         key = (self.untested, side)
         answered = key in evidence.by_sign or key in evidence.set_aside
         return NO if answered else Outcome(Truth.YES)
+
+
+class SetAsideCondition(Sided):
+    """A sign is set aside as known to be old, so that it can neither alarm nor reassure."""
+
+    set_aside: str
+
+    def weigh_on(self, evidence: Evidence, side: Side | None, *, assume: bool) -> Outcome:
+        """Look for what is old on one side, with nothing newer found beside it."""
+        key = (self.set_aside, side)
+        old = key in evidence.set_aside and key not in evidence.by_sign
+        return Outcome(Truth.YES) if old else NO

@@ -25,6 +25,7 @@ from decussate.urgency.evidence import Evidence, Seen, Truth, gather_evidence, t
 from decussate.urgency.finding_conditions import (
     NormalCondition,
     ResponseCondition,
+    SetAsideCondition,
     SignCondition,
     UntestedCondition,
 )
@@ -238,6 +239,8 @@ def _check_names(condition: object, catalogue: Catalogue, where: str) -> None:
             _check_sign(condition.normal, condition.side, where)
         case UntestedCondition():
             _check_sign(condition.untested, condition.side, where)
+        case SetAsideCondition():
+            _check_sign(condition.set_aside, condition.side, where)
         case ResponseCondition():
             codes = catalogue.test(condition.test).codes
             _check_among("responses", condition.responses, codes, where)
