@@ -89,6 +89,24 @@ CHECKS = [
         level("vertigo_central_signs", *PERIPHERAL, onset="hours"),
     ),
     row(
+        "RF-2 peripheral pattern counts from a trained examiner; otherwise the stroke pathway now",
+        f"{NG127} 1.2.2, 1.2.4",
+        "today; now unless examined by someone trained",
+        frame("vertigo_peripheral_pattern", *PERIPHERAL, onset="hours"),
+    ),
+    row(
+        "RF-3 nystagmus not looked for in acute vertigo: stroke pathway, immediate",
+        f"{NG127} 1.2.4",
+        "emergency",
+        level(
+            "vertigo_not_completed",
+            "ask_vertigo present",
+            "head_impulse right normal",
+            "head_impulse left normal",
+            onset="hours",
+        ),
+    ),
+    row(
         "RF-3 eye examination not completed: stroke pathway, immediate",
         f"{NG127} 1.2.4",
         "emergency",

@@ -1,6 +1,7 @@
 """The rules as data, and the alerts an examination raises."""
 
 import re
+from pathlib import Path
 
 import pytest
 from examinations import examination
@@ -10,6 +11,7 @@ from hypothesis import strategies as st
 from decussate.errors import BadInput
 from decussate.examination.catalogue import load_catalogue
 from decussate.examination.document import Examination, Finding, Story
+from decussate.examination.record import read_examination
 from decussate.sides import Side
 from decussate.urgency import Alert, Level, evaluate, load_rules
 from decussate.urgency.rules import read_rules
@@ -152,6 +154,27 @@ def test_a_missing_onset_is_asked_for_with_what_it_would_decide() -> None:
     assert not any("onset" in reason for reason in found.because)
     assert raised(examination("whisper_far right absent", onset="years")) == set()
     assert "onset_not_recorded" not in raised(examination("whisper_far right normal"))
+
+
+def test_an_extensor_plantar_counts_among_the_signs_of_the_limbs() -> None:
+    """Published case A59: sixth nerve with an extensor plantar of the other side, no onset."""
+    case = Path(__file__).parents[1] / "published" / "cases" / "A59.json"
+    assert "brain_signs_onset_unknown" in raised(read_examination(case))
+
+
+def test_two_large_pupils_that_do_not_react_are_an_alert_alone_and_when_drowsy() -> None:
+    pupils = "pupil_size_light both large, light_direct both absent"
+    assert "both_pupils_large" in raised(examination(pupils))
+    drowsy = raised(examination(f"{pupils}, consciousness present"))
+    assert {"both_pupils_large", "drowsy_large_pupil"} <= drowsy
+    one = "pupil_size_light both large, light_direct right absent, light_direct left normal"
+    assert "both_pupils_large" not in raised(examination(one))
+
+
+def test_attacks_of_vertigo_need_no_look_for_nystagmus() -> None:
+    assert "vertigo_not_completed" in raised(examination("ask_vertigo present", onset="hours"))
+    attacks = examination("ask_vertigo present", onset="hours", course="attacks")
+    assert "vertigo_not_completed" not in raised(attacks)
 
 
 def test_an_alert_says_why_in_words_with_sides() -> None:
