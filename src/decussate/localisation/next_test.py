@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from decussate.examination.bars import bars_against
 from decussate.examination.bedside_test import Test
 from decussate.examination.catalogue import Catalogue
 from decussate.examination.record import ABNORMAL, Examination
@@ -86,7 +87,8 @@ def next_tests(
     """Return the tests not yet done, the most informative per minute first.
 
     A sign that was already examined by another test is passed over: the second look at a sign
-    shares the slips of the first, which the model does not represent.
+    shares the slips of the first, which the model does not represent. So is a test that the record
+    bars (`decussate.examination.bars`).
 
     Parameters
     ----------
@@ -120,6 +122,8 @@ def next_tests(
         for side in tuple(Side) if test.sides == "each" else (None,):
             key = (test.sign, side)
             if (test.id, side) in done or key in signs_seen:
+                continue
+            if bars_against(test, side, examination):
                 continue
             sign_table = model.signs[key]
             levels = sign_table.level_of[likely].astype(np.intp)

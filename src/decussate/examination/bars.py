@@ -1,0 +1,136 @@
+"""What bars a test from being proposed: rows of ``data/bars.yaml`` held against the record."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+
+from decussate.bibliography import check_source
+from decussate.data_rows import Row, read_rows
+from decussate.errors import BadInput
+from decussate.examination.bedside_test import Test
+from decussate.examination.catalogue import load_catalogue
+from decussate.examination.document import ABNORMAL, CONTEXT_KEYS, Examination
+from decussate.sides import Side
+
+__all__ = ["Bar", "bars_against", "load_bars"]
+
+Responses = Mapping[str, tuple[str, ...]]
+"""Test id to responses."""
+
+
+@dataclass(frozen=True, slots=True)
+class Bar:
+    """One reason not to propose tests that carry certain cautions.
+
+    Attributes
+    ----------
+    id : str
+        Name of the row.
+    cautions : frozenset of str
+        It holds back tests with any of these.
+    found : mapping of str to tuple of str
+        Responses that bar; of a test done on each side, on that side.
+    context : tuple of str
+        Circumstances of the story that bar, unless cleared.
+    cleared : mapping of str to tuple of str
+        Responses that lift the bar of a circumstance.
+    needs : mapping of str to tuple of str
+        Responses of which one must be recorded; empty when nothing need be.
+    why : str
+        In words.
+    """
+
+    id: str
+    cautions: frozenset[str]
+    found: Responses
+    context: tuple[str, ...]
+    cleared: Responses
+    needs: Responses
+    why: str
+
+
+@cache
+def load_bars() -> tuple[Bar, ...]:
+    """Return every bar, in the order of the data file.
+
+    Raises
+    ------
+    BadInput
+        For a row that names an unknown caution, test, response, circumstance or source.
+    """
+    return tuple(_bar(row) for row in read_rows(files(__package__) / "data" / "bars.yaml"))
+
+
+def bars_against(test: Test, side: Side | None, examination: Examination) -> tuple[str, ...]:
+    """Say what in the record bars a test from being proposed.
+
+    Parameters
+    ----------
+    test : Test
+        The test that might be proposed.
+    side : Side or None
+        The side it would be done on.
+    examination : Examination
+        What was recorded; a deficit known to be old bars as well as a new one.
+
+    Returns
+    -------
+    tuple of str
+        Reasons in words; empty when nothing bars it.
+    """
+    concerned = [bar for bar in load_bars() if bar.cautions.intersection(test.cautions)]
+    if not concerned:
+        return ()
+    recorded = {(f.test, f.side): f.response for f in examination.present()}
+
+    def any_of(wanted: Responses) -> bool:
+        return any(
+            recorded.get((name, place)) in responses
+            for name, responses in wanted.items()
+            for place in {None, side}
+        )
+
+    def holds(bar: Bar) -> bool:
+        told = any(key in examination.story.context for key in bar.context)
+        return (
+            any_of(bar.found)
+            or (told and not any_of(bar.cleared))
+            or bool(bar.needs and not any_of(bar.needs))
+        )
+
+    return tuple(bar.why for bar in concerned if holds(bar))
+
+
+def _bar(row: Row) -> Bar:
+    row.only("id", "cautions", "found", "context", "cleared", "needs", "why", "source")
+    check_source(row["source"], row.where)
+    for key in row["cautions"]:
+        _among("cautions", key, tuple(load_catalogue().cautions), row)
+    for key in row.get("context", ()):
+        _among("context", key, CONTEXT_KEYS, row)
+    return Bar(
+        id=row["id"],
+        cautions=frozenset(row["cautions"]),
+        found=_responses(row, "found"),
+        context=tuple(row.get("context", ())),
+        cleared=_responses(row, "cleared"),
+        needs=_responses(row, "needs"),
+        why=row["why"],
+    )
+
+
+def _responses(row: Row, field: str) -> Responses:
+    wanted = {name: tuple(codes) for name, codes in row.get(field, {}).items()}
+    for name, codes in wanted.items():
+        known = (*load_catalogue().test(name).codes, ABNORMAL)
+        for code in codes:
+            _among(f"{field}.{name}", code, known, row)
+    return wanted
+
+
+def _among(field: str, name: str, known: tuple[str, ...], row: Row) -> None:
+    if name not in known:
+        raise BadInput(field, name, "one of " + ", ".join(known), where=row.where)
