@@ -129,8 +129,9 @@ def test_a_full_normal_examination_takes_one_touch_a_part(open_page, app):
 
 
 def test_double_vision_on_the_short_path_takes_at_most_30_touches(open_page, app):
-    # Drooping lid, large unreactive pupil, and weak adduction, elevation and depression of one eye:
-    # third nerve (Brazis, Masdeu, Biller: Localization in Clinical Neurology, 2011).
+    # Drooping lid, eye turned out, large unreactive pupil, pain, and weak adduction, elevation and
+    # depression of one eye: third nerve (Brazis, Masdeu, Biller: Localization in Clinical
+    # Neurology, 2011).
     page = open_page(size="phone")
     begin(page)
     touches = 0
@@ -149,6 +150,8 @@ def test_double_vision_on_the_short_path_takes_at_most_30_touches(open_page, app
     tap("#test-ask_double_vision .choice.ill")
     graded = {
         "upper_lid_position": "partial",
+        "eye_position": "out",
+        "cover_uncover": "out",
         "light_direct": "absent",
         "gaze_in": "reduced",
         "gaze_up": "reduced",
@@ -157,6 +160,7 @@ def test_double_vision_on_the_short_path_takes_at_most_30_touches(open_page, app
     for test, response in graded.items():
         tap(f"#test-{test} .cell.left .scale > summary")
         tap(f"#test-{test} .cell.left .choice[value$=' {response}']")
+    tap("#test-ask_eye_pain .cell.left .choice.ill")
     places = []
     while page.locator(".sweep button").count():
         tap(".sweep button >> nth=0")
