@@ -4,6 +4,7 @@ import json
 import re
 from collections import Counter
 from html.parser import HTMLParser
+from importlib.metadata import version
 from io import BytesIO
 from pathlib import Path
 
@@ -22,7 +23,7 @@ from decussate.documents.typesetting import as_html, as_markdown, as_pdf
 from decussate.errors import BadInput
 from decussate.examination.catalogue import load_catalogue
 from decussate.examination.document import Examination, Finding
-from decussate.localisation import localise
+from decussate.localisation import data_digest, localise
 from decussate.records.demo import demo_examinations
 from decussate.sides import Side
 from decussate.urgency import evaluate
@@ -109,6 +110,10 @@ def test_the_pdf_carries_its_fonts_tags_language_and_title(face_pdf: bytes) -> N
 
 def test_the_same_record_gives_the_same_bytes(face_pdf: bytes) -> None:
     assert as_pdf(letter(FACE)) == face_pdf
+
+
+def test_the_letter_names_the_program_and_the_data_it_rests_on() -> None:
+    assert f"Decussate {version('decussate')}, data {data_digest()}" in as_markdown(letter(FACE))
 
 
 def test_what_people_type_stays_text() -> None:

@@ -2,6 +2,8 @@
 
 import re
 from collections import Counter
+from datetime import UTC, datetime, timedelta
+from importlib.metadata import version
 from pathlib import Path
 
 import pytest
@@ -18,7 +20,7 @@ from decussate.examination.document import (
     UnreadText,
 )
 from decussate.examination.record import read_examination
-from decussate.localisation import localise
+from decussate.localisation import data_digest, localise
 from decussate.sides import Side
 from decussate.urgency import evaluate
 
@@ -63,6 +65,16 @@ def examination(text: str, **story: object) -> Examination:
     )
 
 
+def dated(found: Examination) -> Examination:
+    """Give the findings a minute each and an examiner."""
+    start = datetime(2026, 3, 1, 9, 0, tzinfo=UTC)
+    findings = (
+        one.model_copy(update={"at": start + timedelta(minutes=index), "by": "An Examiner"})
+        for index, one in enumerate(found.findings)
+    )
+    return found.model_copy(update={"findings": tuple(findings)})
+
+
 def note(found: Examination, *, markdown: bool = False) -> str:
     located = localise(found)
     return write_note(found, located, evaluate(found, located), markdown=markdown)
@@ -92,10 +104,17 @@ def spoken(text: str) -> int:
     ids=["lateral medulla", "third nerve", "face"],
 )
 def test_all_but_the_list_of_findings_is_read_aloud_within_a_minute(text: str, story: dict) -> None:
-    """Mean rate of reading aloud 183 words a minute: Brysbaert, J Mem Lang 2019;109:104047."""
-    written = note(examination(text, **story))
+    """Mean rate of reading aloud 183 words a minute: Brysbaert, J Mem Lang 2019;109:104047.
+
+    The two lines that identify the note (when and by whom, and the program) are not read aloud.
+    """
+    written = note(dated(examination(text, **story)))
+    lines = written.splitlines()
+    identifying = [line for line in lines if line.startswith(("Examined ", "Decussate "))]
+    assert len(identifying) == 2
+    unread = spoken(findings_of(written)) + sum(spoken(line) for line in identifying)
     assert note_words()["words"] == 183
-    assert spoken(written) - spoken(findings_of(written)) <= note_words()["words"]
+    assert spoken(written) - unread <= note_words()["words"]
 
 
 def test_what_cannot_wait_comes_before_everything_found() -> None:
@@ -176,6 +195,18 @@ def test_what_was_set_aside_or_not_understood_is_said() -> None:
     written = findings_of(note(found))
     assert "Set aside as old: right upper lid position." in written
     assert "“glabella ?” (line 3)" in written
+
+
+def test_the_note_says_when_and_by_whom_as_far_as_is_known() -> None:
+    found = examination("light_direct left absent; light_direct right normal")
+    assert "Examined 2026-03-01 09:00 to 09:01 UTC by An Examiner." in note(dated(found))
+    assert "Examined" not in note(found)
+
+
+def test_the_note_names_the_program_and_the_data_it_rests_on() -> None:
+    for markdown in (False, True):
+        written = note(examination(FACE), markdown=markdown)
+        assert f"Decussate {version('decussate')}, data {data_digest()}" in written
 
 
 def test_the_note_says_who_decides_and_never_calls_itself_a_diagnosis() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from pathlib import Path
 
 import numpy as np
@@ -59,3 +60,18 @@ def test_a_folder_that_cannot_be_written_is_passed_over(folder: Path) -> None:
     folder.parent.mkdir(exist_ok=True)
     folder.write_text("a file where the folder should be")
     assert loaded_afresh().lesions.columns > 0
+
+
+def test_the_digest_of_the_data_follows_every_data_file(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Recomputed here on a copy of the package's data in which one byte of a rule is changed."""
+    original = cache.data_digest()
+    package = Path(cache.__file__).parents[1]
+    for room in ("anatomy", "examination", "urgency"):
+        shutil.copytree(package / room / "data", tmp_path / room / "data")
+    monkeypatch.setattr(cache, "files", lambda name: tmp_path / name.rpartition(".")[2])
+    assert cache.data_digest.__wrapped__() == original
+    rules = tmp_path / "urgency" / "data" / "rules.yaml"
+    rules.write_text(rules.read_text("utf-8") + "#", encoding="utf-8")
+    assert cache.data_digest.__wrapped__() != original

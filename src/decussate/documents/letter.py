@@ -26,7 +26,7 @@ from decussate.documents.drawn_findings import drawn_findings
 from decussate.documents.findings import findings_by_nerve
 from decussate.documents.formal_tests import request_blocks
 from decussate.documents.letter_details import LetterDetails
-from decussate.documents.note import note_words
+from decussate.documents.note import made_with, note_words
 from decussate.drawings.places import draw_places
 from decussate.examination.catalogue import load_catalogue
 from decussate.localisation.localise import in_100, posterior_of
@@ -152,7 +152,7 @@ def _document(
         mark=note_words()["invented"] if examination.invented else "",
         opening=opening,
         parts=tuple(part for part in parts if part.blocks),
-        closing=(*words["closing"], *cited),
+        closing=(*words["closing"], *cited, made_with()),
         foot=words["foot"],
     )
 

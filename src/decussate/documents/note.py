@@ -5,7 +5,9 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from functools import cache
+from importlib.metadata import version
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
@@ -20,7 +22,14 @@ from decussate.urgency.wording import name_in_words
 if TYPE_CHECKING:
     from decussate.localisation import Localisation, NextTest, Reason
 
-__all__ = ["Section", "note_sections", "note_words", "proposed_in_words", "write_note"]
+__all__ = [
+    "Section",
+    "made_with",
+    "note_sections",
+    "note_words",
+    "proposed_in_words",
+    "write_note",
+]
 
 REASONS_SHOWN = 2
 TESTS_SHOWN = 2
@@ -80,9 +89,25 @@ def write_note(
     """
     words = note_words()
     sections = note_sections(examination, localisation, alerts)
-    opening = (examination.label or examination.id, *_story(examination, words))
+    name = examination.label or examination.id
+    opening = (name, *_examined(examination, words), *_story(examination, words))
     render = _markdown if markdown else _plain
-    return render(words["title"], opening, sections, words["closing"])
+    body = render(words["title"], opening, sections, words["closing"])
+    return f"{body}\n{made_with()}\n"
+
+
+def made_with() -> str:
+    """Name the program's version and the data that a document rests on.
+
+    Returns
+    -------
+    str
+        ``"Decussate 0.1.0, data 1f0c22ab."``.
+    """
+    from decussate.localisation.cache import data_digest  # heavy; wanted only when writing
+
+    sentence: str = note_words()["phrases"]["made_with"]
+    return sentence.format(version=version("decussate"), digest=data_digest())
 
 
 def note_sections(
@@ -97,6 +122,27 @@ def note_sections(
         Section(headings["place"], _place(localisation, words)),
         Section(headings["next"], _next(localisation, words)),
     )
+
+
+def _examined(examination: Examination, words: Mapping[str, Any]) -> tuple[str, ...]:
+    """Say when the findings that stand were recorded and by whom, as far as is known."""
+    present = examination.present()
+    times = sorted(found.at for found in present if found.at is not None)
+    names = dict.fromkeys(found.by for found in present if found.by)
+    when = _span(times[0], times[-1]) if times else ""
+    said = " ".join(part for part in (when, f"by {', '.join(names)}" if names else "") if part)
+    return (f"{words['phrases']['examined']} {said}.",) if said else ()
+
+
+def _span(first: datetime, last: datetime) -> str:
+    """Say from when to when, a day and a time zone that are the same only once."""
+    start, end = f"{first:%Y-%m-%d %H:%M}", f"{last:%Y-%m-%d %H:%M}"
+    zone = f"{last:%Z}"
+    if f"{first:%Z}" != zone:
+        return f"{start} {first:%Z} to {end} {zone}"
+    if start == end:
+        return f"{start} {zone}"
+    return f"{start} to {f'{last:%H:%M}' if first.date() == last.date() else end} {zone}"
 
 
 def _story(examination: Examination, words: Mapping[str, Any]) -> tuple[str, ...]:

@@ -1,6 +1,6 @@
 """Where the lesion is and how sure one can be: a causal model of anatomy and exact inference."""
 
-from decussate.localisation.cache import load_model
+from decussate.localisation.cache import data_digest, load_model
 from decussate.localisation.localise import Candidate, CauseShare, Localisation, localise
 from decussate.localisation.model import Model, compile_model
 from decussate.localisation.next_test import NextTest
@@ -19,6 +19,7 @@ __all__ = [
     "Reason",
     "TwoLesions",
     "compile_model",
+    "data_digest",
     "load_model",
     "localise",
     "two_lesions",

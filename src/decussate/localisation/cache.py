@@ -26,7 +26,7 @@ from decussate.localisation.model import Model, SignKey, SignTable, compile_mode
 from decussate.localisation.pair_model import PairModel, PairSign, compile_pairs
 from decussate.sides import Side
 
-__all__ = ["cache_folder", "load_model", "load_pairs"]
+__all__ = ["cache_folder", "data_digest", "load_model", "load_pairs"]
 
 
 def cache_folder() -> Path:
@@ -52,6 +52,24 @@ def load_model() -> Model:
         model = compile_model(atlas)
         _write(file, model)
         return model
+
+
+@cache
+def data_digest() -> str:
+    """Return a short digest of the medicine in use: the data of atlas, tests and urgency rules.
+
+    Returns
+    -------
+    str
+        The first eight hexadecimal digits of a SHA-256; equal data give an equal digest on any
+        machine.
+    """
+    digest = hashlib.sha256()
+    for room in ("anatomy", "examination", "urgency"):
+        for file in sorted(_walk((files(f"decussate.{room}") / "data",)), key=str):
+            digest.update(f"{room}/{file.name}\0".encode())
+            digest.update(file.read_bytes())
+    return digest.hexdigest()[:8]
 
 
 def _digest() -> str:
