@@ -14,7 +14,6 @@ from __future__ import annotations
 import argparse
 import json
 import multiprocessing
-import resource
 import subprocess
 import sys
 import tempfile
@@ -143,7 +142,7 @@ def posterior_rate(examinations: list[Examination], workers: int) -> Rate:
 REPEATED = 4
 """How often the file holds every examination, so that the start does not count for everything."""
 WHOLE = """
-import json, resource, sys, time
+import json, re, resource, sys, time
 from pathlib import Path
 from decussate.cohort import run
 start = time.perf_counter()
@@ -153,7 +152,9 @@ wall = time.perf_counter() - start
 own, others = (resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN))
 processor = sum(use.ru_utime + use.ru_stime for use in (own, others))
 workers = int(sys.argv[3]) if int(sys.argv[3]) > 1 else 0
-print(json.dumps([wall, processor, (own.ru_maxrss + workers * others.ru_maxrss) / 1024]))
+# Not ru_maxrss: Linux lets a process begin with the peak of the one that started it.
+peak = int(re.search(r"VmHWM:\\s+(\\d+)", Path("/proc/self/status").read_text())[1])
+print(json.dumps([wall, processor, (peak + workers * others.ru_maxrss) / 1024]))
 """
 
 
