@@ -65,7 +65,7 @@ def test_a_red_eye_bars_touching_that_cornea_only() -> None:
 def test_every_bar_holds_back_some_test_and_says_why() -> None:
     catalogue = load_catalogue()
     for bar in load_bars():
-        held = [test for test in catalogue if bar.cautions & set(test.cautions)]
+        held = [test for test in catalogue if test.id in bar.tests]
         assert held, bar.id
         findings = [
             Finding(test=name, side=Side.LEFT if catalogue.test(name).paired else None, response=r)
@@ -76,3 +76,52 @@ def test_every_bar_holds_back_some_test_and_says_why() -> None:
             found = Examination(id="x", story=story, findings=tuple(findings))
             if findings or story.context or bar.needs:
                 assert bar.why in bars_against(held[0], Side.LEFT, found)
+
+
+def test_what_clears_a_bar_is_never_held_back() -> None:
+    """Else a neck once called unsafe could never be cleared, nor an alertness be recorded."""
+    for bar in load_bars():
+        assert not bar.tests & ({*bar.cleared, *bar.needs} - {"sip_swallow"}), bar.id
+
+
+@pytest.mark.parametrize(
+    ("sip", "held"), [("normal", False), ("reduced", True), ("absent", True), (None, True)]
+)
+def test_a_glass_of_water_waits_for_safe_sips(sip: str | None, held: bool) -> None:
+    """Common practice: small volumes first, nothing larger after a failure (RCP, NHS pathways)."""
+    sips = (Finding(test="sip_swallow", response=sip),) if sip else ()
+    found = Examination(id="x", findings=(*AWAKE, *sips))
+    assert bool(bars_against(load_catalogue().test("water_swallow"), None, found)) is held
+
+
+def test_a_wet_voice_or_a_weak_cough_holds_back_sips_and_water() -> None:
+    catalogue = load_catalogue()
+    for bad in (
+        Finding(test="voice_wet", response="present"),
+        Finding(test="cough", response="present"),
+        Finding(test="cough", response="bovine"),
+    ):
+        found = Examination(id="x", findings=(*AWAKE, bad))
+        for name in ("sip_swallow", "water_swallow"):
+            assert "a wet voice or a weak cough" in bars_against(catalogue.test(name), None, found)
+    well = Examination(id="x", findings=AWAKE)
+    assert bars_against(catalogue.test("sip_swallow"), None, well) == ()
+    # Listening to the voice is how one learns that it is wet: never held back itself.
+    assert bars_against(catalogue.test("voice_wet"), None, Examination(id="x")) == ()
+
+
+def test_a_positional_test_waits_until_the_neck_was_asked_about() -> None:
+    """Humphriss et al. 2003: the neck is cleared before a positional test."""
+    test = load_catalogue().test("positional_test")
+    assert bars_against(test, Side.LEFT, Examination(id="x"))
+    assert not bars_against(test, Side.LEFT, Examination(id="x", findings=AWAKE))
+
+
+def test_an_artificial_eye_is_not_asked_to_see_and_the_other_is() -> None:
+    for side in Side:
+        eye = Finding(test="artificial_eye", side=side, response="artificial")
+        found = Examination(id="x", findings=(*AWAKE, eye))
+        for name in ("distance_acuity", "light_direct", "disc_margin", "corneal_touch_felt"):
+            test = load_catalogue().test(name)
+            assert bars_against(test, side, found) == ("the eye is artificial",)
+            assert bars_against(test, side.other, found) == ()

@@ -1,4 +1,4 @@
-"""What bars a test from being proposed: rows of ``data/bars.yaml`` held against the record."""
+"""What bars a test: rows of ``data/bars.yaml`` held against the record."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from decussate.examination.catalogue import load_catalogue
 from decussate.examination.document import ABNORMAL, CONTEXT_KEYS, Examination
 from decussate.sides import Side
 
-__all__ = ["Bar", "bars_against", "load_bars"]
+__all__ = ["Bar", "bars_against", "load_bars", "tests_that_bar"]
 
 Responses = Mapping[str, tuple[str, ...]]
 """Test id to responses."""
@@ -23,14 +23,14 @@ Responses = Mapping[str, tuple[str, ...]]
 
 @dataclass(frozen=True, slots=True)
 class Bar:
-    """One reason not to propose tests that carry certain cautions.
+    """One reason to hold tests back.
 
     Attributes
     ----------
     id : str
         Name of the row.
-    cautions : frozenset of str
-        It holds back tests with any of these.
+    tests : frozenset of str
+        Ids of the tests it holds back.
     found : mapping of str to tuple of str
         Responses that bar; of a test done on each side, on that side.
     context : tuple of str
@@ -44,7 +44,7 @@ class Bar:
     """
 
     id: str
-    cautions: frozenset[str]
+    tests: frozenset[str]
     found: Responses
     context: tuple[str, ...]
     cleared: Responses
@@ -81,7 +81,7 @@ def bars_against(test: Test, side: Side | None, examination: Examination) -> tup
     tuple of str
         Reasons in words; empty when nothing bars it.
     """
-    concerned = [bar for bar in load_bars() if bar.cautions.intersection(test.cautions)]
+    concerned = _bars_of().get(test.id, ())
     if not concerned:
         return ()
     recorded = {(f.test, f.side): f.response for f in examination.present()}
@@ -104,22 +104,53 @@ def bars_against(test: Test, side: Side | None, examination: Examination) -> tup
     return tuple(bar.why for bar in concerned if holds(bar))
 
 
+@cache
+def tests_that_bar() -> frozenset[str]:
+    """Return the tests whose answer can bar another, or lift a bar."""
+    return frozenset(name for bar in load_bars() for name in (*bar.found, *bar.cleared, *bar.needs))
+
+
+@cache
+def _bars_of() -> Mapping[str, tuple[Bar, ...]]:
+    concerned: dict[str, tuple[Bar, ...]] = {}
+    for bar in load_bars():
+        for name in bar.tests:
+            concerned[name] = (*concerned.get(name, ()), bar)
+    return concerned
+
+
 def _bar(row: Row) -> Bar:
-    row.only("id", "cautions", "found", "context", "cleared", "needs", "why", "source")
+    row.only(
+        "id", "cautions", "tests", "spares", "found", "context", "cleared", "needs", "why", "source"
+    )
     check_source(row["source"], row.where)
-    for key in row["cautions"]:
-        _among("cautions", key, tuple(load_catalogue().cautions), row)
     for key in row.get("context", ()):
         _among("context", key, CONTEXT_KEYS, row)
     return Bar(
         id=row["id"],
-        cautions=frozenset(row["cautions"]),
+        tests=_held_back(row),
         found=_responses(row, "found"),
         context=tuple(row.get("context", ())),
         cleared=_responses(row, "cleared"),
         needs=_responses(row, "needs"),
         why=row["why"],
     )
+
+
+def _held_back(row: Row) -> frozenset[str]:
+    catalogue = load_catalogue()
+    for key in row.get("cautions", ()):
+        _among("cautions", key, tuple(catalogue.cautions), row)
+    wanted = set(row.get("cautions", ()))
+    held = {test.id for test in catalogue if wanted.intersection(test.cautions)}
+    for field in ("tests", "spares"):
+        for name in row.get(field, ()):
+            _among(field, name, tuple(test.id for test in catalogue), row)
+    held.update(row.get("tests", ()))
+    held.difference_update(row.get("spares", ()))
+    if not held:
+        raise BadInput("bar", row["id"], "at least one test that it holds back", where=row.where)
+    return frozenset(held)
 
 
 def _responses(row: Row, field: str) -> Responses:
