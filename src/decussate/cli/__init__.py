@@ -16,6 +16,7 @@ from decussate.cli.importing import import_
 from decussate.cli.letter import letter
 from decussate.cli.localise import localise
 from decussate.cli.note import note
+from decussate.cli.openapi import openapi
 from decussate.cli.places import places
 from decussate.cli.restore import restore
 from decussate.cli.schema import schema
@@ -60,6 +61,7 @@ for _command in (
     places,
     tests,
     schema,
+    openapi,
     search,
     export,
     import_,

@@ -16,7 +16,16 @@ from starlette.staticfiles import StaticFiles
 from decussate.errors import BadInput
 from decussate.records import NotSaved, Store
 from decussate.records.demo import load_demo
-from decussate.web import audiogram_entry, entering, pages, patient_screen, shell, timers, where
+from decussate.web import (
+    api,
+    audiogram_entry,
+    entering,
+    pages,
+    patient_screen,
+    shell,
+    timers,
+    where,
+)
 from decussate.web.bedside import load_parts
 from decussate.web.pictures import load_pictures
 from decussate.web.rendering import STATIC, problem_response
@@ -76,6 +85,7 @@ def create_app(database: Path | str, demo: bool, *, hosts: Sequence[str] = LOCAL
     app.include_router(where.router)
     app.include_router(patient_screen.router)
     app.include_router(timers.router)
+    app.include_router(api.router)
     app.add_exception_handler(BadInput, _bad_input)
     app.add_exception_handler(NotSaved, _not_saved)
     app.add_exception_handler(RequestValidationError, _bad_form)
