@@ -16,6 +16,7 @@ __all__ = [
     "Part",
     "ShortPath",
     "chance_words",
+    "common_reasons",
     "load_parts",
     "load_paths",
     "part_of",
@@ -226,4 +227,26 @@ def chance_words() -> tuple[ChanceWord, ...]:
         row.only("id", "from", "words", "source")
         source = check_source(row["source"], row.where)
         words.append(ChanceWord(row.number("from", 0.0, 1.0), row["words"], source))
+    return tuple(words)
+
+
+@cache
+def common_reasons() -> tuple[str, ...]:
+    """Return the usual reasons why a test could not be done, offered by touch.
+
+    Returns
+    -------
+    tuple of str
+        In words, as they are recorded.
+
+    Raises
+    ------
+    BadInput
+        For a bad row.
+    """
+    words = []
+    for row in read_rows(files(__package__) / "data" / "reasons.yaml"):
+        row.only("id", "words", "source")
+        check_source(row["source"], row.where)
+        words.append(str(row["words"]))
     return tuple(words)

@@ -17,6 +17,7 @@ from starlette.templating import Jinja2Templates
 from decussate.bibliography import load_sources
 from decussate.errors import BadInput
 from decussate.urgency.rules import Alert
+from decussate.web.bedside import common_reasons
 from decussate.web.settings import settings_of
 from decussate.web.view import side_words
 
@@ -116,4 +117,6 @@ templates.env.lstrip_blocks = True
 templates.env.filters.update(
     side_words=side_words, slug=slug, cite=cite, local=local, sides=alert_sides
 )
-templates.env.globals.update(static=static, token=token, invented="", display=settings_of)
+templates.env.globals.update(
+    static=static, token=token, invented="", display=settings_of, common_reasons=common_reasons
+)

@@ -24,6 +24,8 @@ SHELL_FILES = (
     "icon-192.png",
     "icon-512.png",
     "bedside.js",
+    "keys.js",
+    "keypad.js",
     "outbox.js",
     "pictures.js",
     "audiogram.js",

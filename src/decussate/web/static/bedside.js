@@ -1,4 +1,4 @@
-// Keys, double touches, copying and printing. The pages work without it, by plain forms.
+// Double touches, refusals, links to tests, the focus, copying and printing. The pages work without it, by plain forms.
 "use strict";
 
 const DOUBLE_TOUCH_MS = 500;
@@ -93,35 +93,13 @@ document.addEventListener("htmx:after:request", (event) => {
   scale.open = false;
 });
 
-// Keys that act while a test has the focus.
-function keyInTest(event, test) {
-  const cells = [...test.querySelectorAll(".cell")];
-  const cell = event.target.closest(".cell") ?? cells[0];
-  const first = (place) => place.querySelector('[aria-pressed="true"], .choice')?.focus();
-  if (event.key === "ArrowLeft") first(cells[0]);
-  else if (event.key === "ArrowRight") first(cells[cells.length - 1]);
-  else if (event.key === "ArrowDown" || event.key === "ArrowUp") {
-    const tests = [...document.querySelectorAll(".test")].filter((one) => one.checkVisibility());
-    const next = tests[tests.indexOf(test) + (event.key === "ArrowDown" ? 1 : -1)];
-    if (!next) return;
-    first(next.querySelectorAll(".cell")[Math.min(cells.indexOf(cell), next.querySelectorAll(".cell").length - 1)]);
-    next.scrollIntoView({ block: "nearest" });
-  } else if (/^[0-9]$/.test(event.key)) cell.querySelector(`[data-key="${event.key}"]`)?.click();
-  else if (event.key === "b") test.querySelector(".both")?.click();
-  else if (event.key === "h") test.querySelector(".how > summary").click();
-  else if (event.key === "n") document.querySelector(".dock .next")?.click();
-  else if (event.key === "u") document.querySelector(".dock form button")?.click();
-  else return;
-  event.preventDefault();
-}
-document.addEventListener("keydown", (event) => {
-  if (event.ctrlKey || event.metaKey || event.altKey) return;
-  const measure = event.target.closest?.(".measure");
-  if (measure && event.key === "Enter") {
-    event.preventDefault();
-    measure.querySelector("button").click();
-    return;
-  }
-  const test = event.target.closest?.(".test");
-  if (test && !event.target.closest("input, textarea")) keyInTest(event, test);
+// A button that goes with its answer (all normal, both normal, undo) hands the focus to what it stood in.
+document.addEventListener("htmx:config:request", (event) => {
+  const { ctx } = event.detail;
+  ctx.stoodIn = document.activeElement?.closest(".test, .group, #dock")?.id;
+});
+document.addEventListener("htmx:finally:request", (event) => {
+  const { stoodIn } = event.detail.ctx;
+  if (!stoodIn || document.activeElement !== document.body) return;
+  document.querySelector(`#${stoodIn} :is(textarea, details > summary, .choice, button, a)`)?.focus({ preventScroll: true });
 });
