@@ -200,8 +200,12 @@ def _json(text: str, name: str) -> dict[str, Any]:
         shown = text[error.pos : error.pos + 30] or "the end of the text"
         expected = _JSON_WORDS.get(error.msg, error.msg[0].lower() + error.msg[1:])
         raise BadInput("JSON", shown, expected, hint=hint, where=where) from None
-    except RecursionError:
-        raise BadInput("JSON", "very deep nesting", "an examination", where=name) from None
+    except BadInput:
+        raise
+    except (RecursionError, ValueError):
+        raise BadInput(
+            "JSON", "nesting too deep, or a number too long", "an examination", where=name
+        ) from None
     if not isinstance(document, dict):
         raise BadInput("document", document, "one examination, a JSON object { ... }", where=name)
     return document
