@@ -27,10 +27,11 @@ sys.path.insert(0, str(ROOT / "tests"))
 import crash  # noqa: E402
 from decussate.records import Store  # noqa: E402
 from postgres_server import PostgresServer  # noqa: E402
+from soak_page import PAGE, write_section  # noqa: E402
 
 EXAMINERS, ENTRIES, LIMIT_MS = 20, 200, 150.0
 
-HEAD = """# Killed at random moments, and written by many at once
+HEAD = """## Killed at random moments, and written by many at once
 
 Made by `{command}` on {date}; `make soak` remakes it.
 {cores} cores, load average {load:.1f}, Python {python}, SQLite {sqlite}, {postgres};
@@ -69,7 +70,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--kills", type=int, default=500, help="on each database")
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--write", type=Path, default=ROOT / "docs" / "soak.md")
+    parser.add_argument("--write", type=Path, default=PAGE)
     asked = parser.parse_args()
     folder = Path(tempfile.mkdtemp(prefix="decussate-soak-"))
     server = PostgresServer(None)
@@ -87,7 +88,7 @@ def main() -> int:
         load=os.getloadavg()[2], python=platform.python_version(),
         sqlite=sqlite3.sqlite_version, postgres=version, threads=crash.THREADS,
     )  # fmt: skip
-    asked.write.write_text(head + text, encoding="utf-8")
+    write_section(asked.write, head + text)
     print(head + text)
     return 0 if sound else 1
 
