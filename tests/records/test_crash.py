@@ -3,8 +3,11 @@
 import random
 from pathlib import Path
 
+import pytest
+
 import crash
 from decussate.records import Store
+from decussate.records.encryption import KEY_FILE, is_encrypted, new_key_file
 from postgres_server import PostgresServer
 
 
@@ -14,6 +17,19 @@ def test_killing_the_program_loses_nothing_acknowledged(tmp_path: Path):
     assert tally.acknowledged > 0
     assert tally.lost == []
     assert tally.faults == []
+
+
+def test_killing_the_program_loses_nothing_from_an_encrypted_database(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    new_key_file(tmp_path / "owner.key")
+    monkeypatch.setenv(KEY_FILE, str(tmp_path / "owner.key"))
+    tally = crash.crash_sqlite(tmp_path, 6, random.Random(4), each=3)
+    assert sum(tally.kills.values()) == 6
+    assert tally.acknowledged > 0
+    assert tally.lost == []
+    assert tally.faults == []
+    assert is_encrypted(tmp_path / "records-0.db")
 
 
 def test_this_check_finds_what_a_careless_program_loses(tmp_path: Path):

@@ -15,6 +15,7 @@ from decussate.records import Entry, Store
 from decussate.records.backup import back_up, restore
 from decussate.records.demo import load_demo
 from decussate.records.importing import import_records
+from decussate.records.line_files import read_lines
 from decussate.records.transfer import export_records, row_lines
 
 
@@ -74,10 +75,9 @@ def test_a_backup_restores_to_the_same_records_in_the_other_database(
 def test_the_checksum_is_that_of_the_bytes_before_the_last_line(filled: Store, tmp_path: Path):
     file = tmp_path / "all.jsonl"
     manifest = export_records(filled, file)
-    whole = file.read_bytes()
-    lines = whole.splitlines(keepends=True)
+    lines = [line for _, line in read_lines(file)]
     last = json.loads(lines[-1])
-    assert last == {"sha256": hashlib.sha256(whole[: -len(lines[-1])]).hexdigest()}
+    assert last == {"sha256": hashlib.sha256(b"".join(lines[:-1])).hexdigest()}
     kinds = [next(iter(json.loads(line))) for line in lines[1:-1]]
     assert {kind: kinds.count(kind) for kind in kinds} == {
         "patient": manifest.patients, "examination": manifest.examinations,
@@ -227,7 +227,7 @@ def test_a_changed_file_with_a_new_checksum_is_refused(small, old: bytes, new: b
 
 
 def test_a_line_without_end_is_not_read_into_memory(tmp_path: Path, monkeypatch):
-    monkeypatch.setattr("decussate.records.transfer.LONGEST_LINE", 1000)
-    (tmp_path / "long.jsonl").write_bytes(b"x" * 5000)
+    monkeypatch.setattr("decussate.records.line_files.LONGEST_LINE", 1000)
+    (tmp_path / "long.jsonl").write_bytes(b"{" + b"x" * 5000)
     with pytest.raises(BadInput, match="at most 1,000 bytes"):
         restore(tmp_path / "long.jsonl", tmp_path / "new.db")

@@ -1,7 +1,8 @@
 """Backups that are known to be good: each is restored once, out of the way, when it is made.
 
 A backup is an export (`decussate.records.transfer`), so it does not depend on the database it came
-from, and can be restored into SQLite or PostgreSQL.
+from, and can be restored into SQLite or PostgreSQL. Of a store with a key it is encrypted with that
+key, and so is the trial.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ import tempfile
 from pathlib import Path
 
 from decussate.errors import BadInput
+from decussate.records.encryption import unlocking
 from decussate.records.importing import Imported, import_records, is_empty
 from decussate.records.store import Store
 from decussate.records.transfer import Manifest, check_file, export_records
@@ -50,7 +52,10 @@ def back_up(store: Store, file: Path) -> Manifest:
     manifest = export_records(store, file)
     try:
         # Beside the backup, where such records may be, and for this user only.
-        with tempfile.TemporaryDirectory(dir=file.absolute().parent) as folder:
+        with (
+            tempfile.TemporaryDirectory(dir=file.absolute().parent) as folder,
+            unlocking(store.database.key),
+        ):
             restore(file, Path(folder) / "trial.db")
     except BadInput:
         file.rename(file.with_name(f"{file.name}.unproved"))

@@ -2,7 +2,8 @@
 
 What is committed must be on disk. For SQLite that is the write-ahead log with ``synchronous=FULL``,
 for PostgreSQL ``fsync``, ``full_page_writes`` and ``synchronous_commit``; both are asked at every
-connection and a database that answers otherwise is refused.
+connection and a database that answers otherwise is refused. An SQLite file may be encrypted with a
+key (`decussate.records.encryption`); everything else is then as it is without.
 
 References
 ----------
@@ -12,7 +13,9 @@ PostgreSQL documentation, "Reliability and the Write-Ahead Log"; libpq "SSL Supp
 
 from __future__ import annotations
 
+import contextlib
 import ipaddress
+import os
 import threading
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future
@@ -20,11 +23,13 @@ from contextlib import contextmanager
 from pathlib import Path
 from queue import SimpleQueue
 from typing import Any, TypeVar, cast
+from uuid import uuid4
 
 from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url, text
 from sqlalchemy.exc import DBAPIError
 
 from decussate.errors import BadInput
+from decussate.records.encryption import Key, is_encrypted, open_file, set_key
 
 __all__ = ["PRAGMAS", "SETTINGS", "STREAMED", "Database", "is_address"]
 
@@ -74,15 +79,20 @@ class Database:
     database : Path or str
         An SQLite file, made with its folder if it is not there, or an address that begins
         ``postgresql+psycopg://``.
+    key : Key, optional
+        The key of an encrypted SQLite file; a new file is encrypted with it. PostgreSQL keeps its
+        own files, so there it encrypts only what is written beside: backups and exports.
 
     Raises
     ------
     BadInput
-        If the address is not one of PostgreSQL, or would cross a network unencrypted.
+        If the address is not one of PostgreSQL, or would cross a network unencrypted; if the key
+        is not that of the file, or is missing, or the file is not encrypted.
     """
 
-    def __init__(self, database: Path | str) -> None:
+    def __init__(self, database: Path | str, *, key: Key | None = None) -> None:
         self.path: Path | None = None
+        self.key = key
         self._alone = threading.Lock()
         self._jobs: SimpleQueue[Job | None] = SimpleQueue()
         self._starting = threading.Lock()
@@ -93,8 +103,11 @@ class Database:
             self.path = Path(database)
             self.name = str(database)
             self.path.parent.mkdir(parents=True, exist_ok=True)
+            _require_fitting(self.path, key)
+            if key is not None:
+                _make_encrypted(self.path, key)
             self.path.touch(mode=0o600)  # other users of this machine may not read it
-            self.engine = _sqlite(self.path)
+            self.engine = _sqlite(self.path, key)
 
     @contextmanager
     def reading(self) -> Iterator[Connection]:
@@ -186,6 +199,10 @@ class Database:
         if not self.path:
             return ()
         with self.reading() as connection:
+            if self.key is not None:
+                seals = connection.exec_driver_sql("PRAGMA cipher_integrity_check").all()
+                if seals:  # the check of the contents could not read them
+                    return tuple(str(row[0]) for row in seals)
             found = [str(row[0]) for row in connection.exec_driver_sql("PRAGMA integrity_check")]
             found += [
                 f"a row of {row[0]} without its {row[2]}"
@@ -203,12 +220,60 @@ class Database:
         self.engine.dispose()
 
 
-def _sqlite(path: Path) -> Engine:
+def _require_fitting(path: Path, key: Key | None) -> None:
+    """Refuse a key for a plain file, and no key for one that is not plain."""
+    encrypted = is_encrypted(path)
+    if encrypted and key is None:
+        raise BadInput(
+            "database file",
+            "encrypted, or no database at all",
+            "its key, or a plain SQLite file",
+            hint="Give the key by --key-file, DECUSSATE_KEY_FILE or DECUSSATE_PASSPHRASE.",
+            where=str(path),
+        )
+    if not encrypted and key is not None and path.exists() and path.stat().st_size:
+        raise BadInput(
+            "database file",
+            "not encrypted",
+            "one that the given key opens",
+            hint="Encrypt it with: decussate encryption on. Or leave the key out.",
+            where=str(path),
+        )
+
+
+def _make_encrypted(path: Path, key: Key) -> None:
+    """Make a new encrypted file whole before it has its name.
+
+    Its salt lies in its first page: two programs that both began the file would not agree on it.
+    """
+    if path.exists():
+        return
+    part = path.with_name(f"{path.name}.{uuid4().hex}.part")
+    part.touch(mode=0o600)
+    try:
+        connection = open_file(part, key, new=True)
+        connection.execute("PRAGMA journal_mode = wal")  # writes the first page
+        connection.close()
+        # Another program was quicker, or files cannot be linked here: the store then makes it.
+        with contextlib.suppress(OSError):
+            os.link(part, path)
+    finally:
+        part.unlink()
+
+
+def _sqlite(path: Path, key: Key | None) -> Engine:
     address = URL.create("sqlite", database=str(path))
-    engine = create_engine(address, connect_args={"timeout": 30}, pool_size=20)
+    module = {}
+    if key is not None:
+        import sqlcipher3.dbapi2 as sqlcipher
+
+        module = {"module": sqlcipher}
+    engine = create_engine(address, connect_args={"timeout": 30}, pool_size=20, **module)
 
     @event.listens_for(engine, "connect")
     def _set_pragmas(connection: Any, _record: object) -> None:  # noqa: ANN401
+        if key is not None:
+            set_key(connection, path, key)
         connection.isolation_level = None  # transactions begin where `_begin` says, schema included
         for name, wanted in PRAGMAS.items():
             connection.execute(f"PRAGMA {name}={wanted}")

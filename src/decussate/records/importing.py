@@ -15,6 +15,7 @@ from sqlalchemy.exc import DBAPIError
 from decussate.errors import BadInput
 from decussate.records.chain import add_link, present_actor, verify
 from decussate.records.entries import Entry
+from decussate.records.line_files import read_lines
 from decussate.records.store import Store
 from decussate.records.tables import KINDS, audit
 from decussate.records.transfer import Manifest, check_file, file_rows, row_lines
@@ -150,12 +151,10 @@ def _take_all(connection: Connection, file: Path, manifest: Manifest) -> Importe
 def _digest_of_rows(file: Path) -> str:
     """Return the SHA-256 of the lines between the manifest and the checksum."""
     digest = hashlib.sha256()
-    with file.open("rb") as stream:
-        stream.readline()
-        line = stream.readline()
-        while following := stream.readline():
-            digest.update(line)
-            line = following
+    held = b""  # the checksum, which comes last, is not to be among them
+    for number, line in read_lines(file):
+        digest.update(held)
+        held = line if number > 1 else b""
     return digest.hexdigest()
 
 

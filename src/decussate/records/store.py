@@ -21,8 +21,17 @@ from sqlalchemy.exc import DBAPIError
 from decussate.errors import BadInput
 from decussate.examination.record import Examination
 from decussate.records.answers import ExaminationHead, NotSaved, Receipt
-from decussate.records.chain import Verdict, add_link, login_name, present_actor, timestamp, verify
+from decussate.records.chain import (
+    FIRST,
+    Verdict,
+    add_link,
+    login_name,
+    present_actor,
+    timestamp,
+    verify,
+)
 from decussate.records.database import Database
+from decussate.records.encryption import Key, present_key
 from decussate.records.entries import Entry, StoredEntry, present_state
 from decussate.records.schema import bring_up_to_date
 from decussate.records.tables import KINDS, entries, examinations, patients
@@ -44,6 +53,9 @@ class Store:
     by : str, optional
         Who acts, for the audit trail, when `decussate.records.acting_as` names nobody; by default
         the name under which the program runs.
+    key : Key, optional
+        The owner's key, as for `Database`; by default the one that
+        `decussate.records.encryption.unlocking` or the environment offers.
 
     Attributes
     ----------
@@ -61,11 +73,13 @@ class Store:
         safely.
     """
 
-    def __init__(self, database: Path | str, *, by: str | None = None) -> None:
+    def __init__(
+        self, database: Path | str, *, by: str | None = None, key: Key | None = None
+    ) -> None:
         self.by = by or login_name()
         kind = "database"
         try:
-            self.database = Database(database)
+            self.database = Database(database, key=key or present_key())
             kind = "database file" if self.database.path else "database"
             self.copied_to = bring_up_to_date(self.database)
         except BadInput:
@@ -119,7 +133,7 @@ class Store:
             _add(connection, "patient", row, by)
             return identity
 
-        return self._write(add)
+        return self.write(add)
 
     def begin(self, patient: str, *, examination: str | None = None) -> str:
         """Begin an examination of a patient.
@@ -155,7 +169,7 @@ class Store:
                 _add(connection, "examination", row, by)
             return identity
 
-        return self._write(begin)
+        return self.write(begin)
 
     def append(self, examination: str, entry: Entry) -> Receipt:
         """Save an entry and return only once it is on disk.
@@ -179,8 +193,10 @@ class Store:
         NotSaved
             If the database could not write it.
         """
-        body = entry.model_dump_json(exclude_defaults=True)
         by = present_actor(entry.by or self.by)
+        if named := present_actor(""):  # nobody enters in another's name
+            entry = entry.model_copy(update={"by": named})
+        body = entry.model_dump_json(exclude_defaults=True)
 
         def add(connection: Connection) -> Receipt:
             saved = _row(connection, entries, str(entry.id))
@@ -200,7 +216,7 @@ class Store:
                 )
             return Receipt(_stored(saved), True)
 
-        return self._write(add)
+        return self.write(add)
 
     def saw(self, examination: str, what: str) -> None:
         """Put into the audit trail that someone saw an examination.
@@ -219,7 +235,7 @@ class Store:
         """
         self.head(examination)
         by, subject = present_actor(self.by), f"{examination} {what}"
-        self._write(lambda c: add_link(c, "seen", "examination", subject, by=by))
+        self.write(lambda c: add_link(c, "seen", "examination", subject, by=by))
 
     def record_act(self, action: str, about: str) -> None:
         """Put an act on the whole store into the audit trail.
@@ -232,7 +248,7 @@ class Store:
             More about it.
         """
         by = present_actor(self.by)
-        self._write(lambda c: add_link(c, action, "store", about, by=by))
+        self.write(lambda c: add_link(c, action, "store", about, by=by))
 
     def verify(self, *, passes: str | None = None) -> Verdict:
         """Verify the audit trail, that every row fits it, and the database's own pages.
@@ -247,8 +263,11 @@ class Store:
         Verdict
         """
         pages = self.database.integrity()
-        with self.database.reading() as connection:
-            verdict = verify(connection, passes=passes)
+        try:
+            with self.database.reading() as connection:
+                verdict = verify(connection, passes=passes)
+        except DBAPIError as problem:
+            return Verdict(0, FIRST, (*pages, f"the rows cannot be read: {problem.orig}"))
         return Verdict(verdict.links, verdict.head, (*pages, *verdict.problems))
 
     def history(self, examination: str) -> tuple[StoredEntry, ...]:
@@ -359,7 +378,24 @@ class Store:
                 for row in connection.execute(query)
             )
 
-    def _write(self, job: Callable[[Connection], T]) -> T:
+    def write(self, job: Callable[[Connection], T]) -> T:
+        """Run a job that writes, as `Database.write` does.
+
+        Parameters
+        ----------
+        job : callable
+            What to do with the connection.
+
+        Returns
+        -------
+        object
+            What the job returned, once it is on disk.
+
+        Raises
+        ------
+        NotSaved
+            If the database could not write it.
+        """
         try:
             return self.database.write(job)
         except DBAPIError as problem:

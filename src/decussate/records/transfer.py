@@ -7,7 +7,8 @@ The file is text in UTF-8, one JSON object a line:
 2. every patient, examination, entry and link of the audit trail, each as ``{kind: row}``;
 3. the SHA-256 of all bytes before.
 
-It is the same for every database, so records move from SQLite to PostgreSQL and back by it.
+It is the same for every database, so records move from SQLite to PostgreSQL and back by it. From a
+store that has a key the file is encrypted with that key (`decussate.records.line_files`).
 
 References
 ----------
@@ -31,13 +32,11 @@ from sqlalchemy import Connection, Table, func, select
 from decussate.errors import BadInput
 from decussate.records.chain import FIRST, links, present_actor, timestamp
 from decussate.records.database import STREAMED
+from decussate.records.line_files import read_lines, writing_lines
 from decussate.records.store import Store
 from decussate.records.tables import KINDS, audit, entries
 
-__all__ = ["LONGEST_LINE", "Manifest", "check_file", "export_records", "file_rows", "row_lines"]
-
-LONGEST_LINE = 16_000_000
-"""Longest line read, in bytes."""
+__all__ = ["Manifest", "check_file", "export_records", "file_rows", "row_lines"]
 
 Count = Annotated[int, Field(ge=0)]
 
@@ -70,7 +69,7 @@ class Manifest(BaseModel):
     head: Annotated[str, Field(pattern="^[0-9a-f]{64}$")]
 
 
-def export_records(store: Store, file: Path) -> Manifest:
+def export_records(store: Store, file: Path, *, plain: bool = False) -> Manifest:
     """Write everything the store holds to a new file, as it is at one moment.
 
     Parameters
@@ -79,6 +78,8 @@ def export_records(store: Store, file: Path) -> Manifest:
         What to export; that it was exported is put into its audit trail first.
     file : Path
         Made readable for its owner only. It appears under this name once it is whole and on disk.
+    plain : bool
+        Leave the file unencrypted, although the store has a key.
 
     Returns
     -------
@@ -97,15 +98,12 @@ def export_records(store: Store, file: Path) -> Manifest:
         store.record_act("exported", file.name)
         with store.database.reading() as connection:
             manifest = _manifest(connection, by)
-            descriptor = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
-            with open(descriptor, "wb") as stream:
+            with writing_lines(part, None if plain else store.database.key) as write:
                 digest = hashlib.sha256()
                 for line in chain([_line(manifest.model_dump())], row_lines(connection)):
                     digest.update(line)
-                    stream.write(line)
-                stream.write(_line({"sha256": digest.hexdigest()}))
-                stream.flush()
-                os.fsync(stream.fileno())
+                    write(line)
+                write(_line({"sha256": digest.hexdigest()}))
         part.rename(file)
         _sync_folder(file.absolute().parent)
     except OSError as problem:
@@ -279,7 +277,7 @@ def _items(file: Path) -> Iterator[Manifest | tuple[int, str, dict[str, Any]]]:
     digest = hashlib.sha256()
     ended = False
     number = 0
-    for number, raw in _raw_lines(file):
+    for number, raw in read_lines(file):
         where = f"{file}, line {number}"
         if ended:
             raise BadInput("line", raw[:40], "nothing after the checksum", where=where)
@@ -305,22 +303,6 @@ def _items(file: Path) -> Iterator[Manifest | tuple[int, str, dict[str, Any]]]:
         hint = "The file stops early: was it cut off while being copied?"
         where = f"{file}, after line {number}"
         raise BadInput("checksum", "nothing", "a last line with it", hint=hint, where=where)
-
-
-def _raw_lines(file: Path) -> Iterator[tuple[int, bytes]]:
-    try:
-        with file.open("rb") as stream:
-            number = 0
-            while raw := stream.readline(LONGEST_LINE + 1):
-                number += 1
-                if len(raw) > LONGEST_LINE:
-                    where = f"{file}, line {number}"
-                    limit = f"at most {LONGEST_LINE:,} bytes"
-                    raise BadInput("length of the line", "more", limit, where=where)
-                yield number, raw
-    except OSError as problem:
-        hint = str(problem.strerror)
-        raise BadInput("file", str(file), "a file that can be read", hint=hint) from None
 
 
 def _object(raw: bytes, where: str) -> dict[str, Any]:
