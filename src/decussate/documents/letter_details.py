@@ -76,7 +76,7 @@ def read_details(text: str, where: str) -> LetterDetails:
     try:
         # Base loader: a date or a number stays the text that was written.
         loaded: Any = yaml.load(text, Loader=yaml.BaseLoader)  # noqa: S506  makes text only
-    except yaml.YAMLError as error:
+    except (yaml.YAMLError, RecursionError) as error:
         raise BadInput("letter details", "something else", "YAML or JSON", where=where) from error
     try:
         return LetterDetails.model_validate(loaded or {})

@@ -17,6 +17,7 @@ from enum import StrEnum
 from typing import TypeVar
 
 from decussate.errors import BadInput
+from decussate.measures.csv_lines import csv_lines
 from decussate.sides import Side
 
 __all__ = [
@@ -254,7 +255,7 @@ def audiogram_from_csv(text: str, *, where: str = "audiogram") -> Audiogram:
     BadInput
         Naming the line, what was found there, what was expected, and the usual slip.
     """
-    reader = csv.DictReader(text.lstrip("\ufeff").splitlines())
+    reader = csv.DictReader(csv_lines(text, where))
     _check_heading(reader.fieldnames, where)
     thresholds: list[Threshold] = []
     transducers: set[Transducer] = set()
@@ -340,9 +341,9 @@ def _frequency(word: str) -> int:
     try:
         number = float(word)
     except ValueError:
-        raise BadInput(
-            "frequency_hz", word, "a frequency in Hz", hint="Write 1000 for 1k."
-        ) from None
+        number = math.nan
+    if not math.isfinite(number):
+        raise BadInput("frequency_hz", word, "a frequency in Hz", hint="Write 1000 for 1k.")
     if number != int(number) and number > 12:
         raise BadInput("frequency_hz", word, "a whole number of Hz")
     return int(number) if number == int(number) else _kilohertz(word)

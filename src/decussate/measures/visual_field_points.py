@@ -10,6 +10,7 @@ from pathlib import Path
 from statistics import quantiles
 
 from decussate.errors import BadInput
+from decussate.measures.csv_lines import csv_lines
 from decussate.measures.visual_field import FieldPosition, temporal_sign
 from decussate.measures.visual_field_scotoma import physiological_blind_spot
 from decussate.sides import Side
@@ -114,8 +115,8 @@ def read_perimetry_csv(eye: Side, source: Path | str) -> tuple[PerimetryPoint, .
     if isinstance(source, Path):
         name, text = source.name, source.read_text("utf-8-sig")
     else:
-        name, text = "perimetry text", source.removeprefix("\ufeff")
-    rows = csv.reader(text.splitlines())
+        name, text = "perimetry text", source
+    rows = csv.reader(csv_lines(text, name))
     header = next(rows, [])
     columns = [cell.strip().lower() for cell in header]
     if sorted(columns) != ["db", "x", "y"]:
