@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from decussate.examination.catalogue import Catalogue
 from decussate.examination.record import COULD_NOT_BE_TESTED, Examination, Story
+from decussate.localisation.localise import posterior_of
 from decussate.localisation.model import Model
 from decussate.localisation.observation import response_table
 from decussate.sides import Side
@@ -78,7 +79,7 @@ class Encoder:
         return self._likelihood[row]
 
     def encode(self, examinations: Iterable[Examination]) -> Encoded:
-        """Return the evidence of some examinations as numbers; known old findings are set aside.
+        """Return the evidence of some examinations as numbers.
 
         Raises
         ------
@@ -91,21 +92,32 @@ class Encoder:
         numbers: list[int] = []
         for column, examination in enumerate(examinations):
             stories.append(examination.story)
-            for row, responses in self._by_sign(examination).items():
+            for row, number in self._evidence(examination):
                 sign_rows.append(row)
                 columns.append(column)
-                numbers.append(self._number(row, responses))
+                numbers.append(number)
         evidence = np.full((len(self._row), len(stories)), NOTHING, dtype=np.uint16)
         evidence[sign_rows, columns] = numbers
         return Encoded(evidence, tuple(stories))
 
+    def _evidence(self, examination: Examination) -> Iterable[tuple[int, int]]:
+        """Return the row of each sign of which something was recorded, and its evidence number."""
+        if examination.known_old:
+            for key, likelihood in (
+                posterior_of(examination, self._model, self.catalogue).sign_likelihoods().items()
+            ):
+                # Conditioned on what was there before: hardly ever met twice.
+                row = self._row[key]
+                self._likelihood[row].append(likelihood)
+                yield row, len(self._likelihood[row]) - 1
+            return
+        for row, responses in self._by_sign(examination).items():
+            yield row, self._number(row, responses)
+
     def _by_sign(self, examination: Examination) -> Mapping[int, tuple[tuple[str, str], ...]]:
-        old = set(examination.known_old)
         found: dict[int, tuple[tuple[str, str], ...]] = {}
         for finding in examination.present():
             place = (finding.test, finding.side)
-            if place in old:
-                continue
             row = self._sign[place] if place in self._sign else self._learn(place)
             if row is None or finding.response not in self._tables[finding.test]:
                 continue

@@ -177,7 +177,7 @@ class Examination(_Part):
     findings : tuple of Finding
         In the order they were entered; a later one of the same test and side supersedes.
     known_old : tuple of (str, Side or None)
-        Test and side of deficits known from before, set aside by the localisation.
+        Test and side of deficits known from before; they speak for an old lesion.
     unread : tuple of UnreadText
         What a reader of notes did not understand.
     citation : str or None

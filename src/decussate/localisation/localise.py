@@ -11,6 +11,7 @@ import numpy as np
 from decussate.examination.catalogue import Catalogue, load_catalogue
 from decussate.examination.record import Examination
 from decussate.localisation.cache import load_model
+from decussate.localisation.known_old import conditioned_on_old
 from decussate.localisation.model import Model
 from decussate.localisation.next_test import NextTest, next_tests
 from decussate.localisation.observation import observations
@@ -149,12 +150,11 @@ def in_100(probability: float) -> str:
 def posterior_of(
     examination: Examination, model: Model | None = None, catalogue: Catalogue | None = None
 ) -> Posterior:
-    """Return the posterior of an examination; known old findings are set aside."""
+    """Return the posterior of an examination, conditioned on its known old findings."""
     model = model or load_model()
-    old = set(examination.known_old)
-    standing = [f for f in examination.present() if (f.test, f.side) not in old]
-    seen = observations(standing, catalogue or load_catalogue(), model.atlas.signs)
-    return Posterior(model, examination.story, seen)
+    seen = observations(examination.present(), catalogue or load_catalogue(), model.atlas.signs)
+    known = conditioned_on_old(model, seen, frozenset(examination.known_old))
+    return Posterior(model, examination.story, known)
 
 
 def localise(

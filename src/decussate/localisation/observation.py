@@ -35,11 +35,14 @@ class Observation:
         The sign it bears on.
     likelihood : ndarray of shape (n_states,)
         Probability of the recorded response given each state of the sign.
+    before : float
+        Probability that the sign was abnormal before, as the known old findings say.
     """
 
     finding: Finding
     sign: SignKey
     likelihood: Array
+    before: float = 0.0
 
 
 def response_table(sign: Sign, test: Test) -> Mapping[str, Array]:

@@ -17,7 +17,7 @@ TELLING = 0.15
 """Smallest weight, in log10 units, that is listed as a reason (a factor of 1.4; judgement)."""
 RARELY_EXPECTED = 0.2
 """Unexplained is an abnormal finding whose sign is abnormal more rarely than this with the lesion
-in its most fitting pattern (judgement)."""
+in its most fitting pattern, and was so before the present illness (judgement)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,13 +116,14 @@ def weigh(posterior: Posterior, sites: list[int], catalogue: Catalogue) -> list[
                 float(np.log10(inside) - np.log10(outside)),
                 expected,
             )
-            found[place].append((reason, observation.finding.response != "normal"))
+            asks = observation.finding.response != "normal" and observation.before < RARELY_EXPECTED
+            found[place].append((reason, asks))
     return [_sorted(reasons) for reasons in found]
 
 
 def _sorted(reasons: list[tuple[Reason, bool]]) -> Reasons:
     ordered = sorted((r for r, _ in reasons), key=lambda r: (-r.log10, r.test, r.side or ""))
-    unexplained = [r for r, abnormal in reasons if abnormal and r.expected < RARELY_EXPECTED]
+    unexplained = [r for r, asks in reasons if asks and r.expected < RARELY_EXPECTED]
     return Reasons(
         supports=tuple(r for r in ordered if r.log10 >= TELLING),
         against=tuple(r for r in reversed(ordered) if r.log10 <= -TELLING),
