@@ -16,6 +16,7 @@ from decussate.errors import BadInput
 from decussate.measures.visual_field import FieldPosition
 from decussate.measures.visual_field_confrontation import RedDesaturation
 from decussate.measures.visual_field_directions import Quadrant
+from decussate.measures.visual_field_drawn import BlindArea
 from decussate.measures.visual_field_outline import FieldOutline, normal_outline
 from decussate.measures.visual_field_points import PerimetryPoint, deviations_db
 from decussate.measures.visual_field_scotoma import Scotoma, physiological_blind_spot
@@ -106,7 +107,7 @@ def _lattice(reference: FieldOutline) -> tuple[tuple[FieldPosition, float], ...]
 
 def map_from_outline(
     outline: FieldOutline,
-    scotomas: Iterable[Scotoma] = (),
+    scotomas: Iterable[Scotoma | BlindArea] = (),
     reference: FieldOutline | None = None,
 ) -> FieldMap:
     """Sample a kinetic or quadrant outline, with scotomas inside it, against a reference field.
@@ -114,7 +115,7 @@ def map_from_outline(
     Parameters
     ----------
     outline : FieldOutline
-    scotomas : iterable of Scotoma
+    scotomas : iterable of Scotoma or BlindArea
         Of the same eye; the physiological blind spot need not be given.
     reference : FieldOutline, optional
         What should be seen; by default the normal outline.

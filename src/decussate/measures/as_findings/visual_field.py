@@ -48,13 +48,13 @@ def field_outline_findings(patient: FieldOutline, examiner: FieldOutline) -> tup
     Returns
     -------
     tuple of Finding
-        ``peripheral_*`` along the four diagonals, percent of the examiner, by the catalogue's
-        bands.
+        ``peripheral_*`` along the four diagonals, whole percent of the examiner, by the
+        catalogue's bands.
     """
     found = []
     for quadrant, direction in _DIAGONAL.items():
         test = f"peripheral_{quadrant}"
-        percent = 100.0 * patient.extent(direction) / examiner.extent(direction)
+        percent = round(100.0 * patient.extent(direction) / examiner.extent(direction))
         found.append(
             measured(test, within_scale(test, percent), patient.eye, technique=patient.technique)
         )
