@@ -17,12 +17,18 @@ sys.path.insert(0, str(ROOT / "tests"))
 
 from decussate.examination.record import Finding, Story, UnreadText  # noqa: E402
 from decussate.records import Entry, Store  # noqa: E402
+from decussate.records.attachments import attach  # noqa: E402
 from decussate.records.demo import load_demo  # noqa: E402
+from decussate.records.people import People  # noqa: E402
+from decussate.records.roles import Role  # noqa: E402
 from decussate.records.schema import REVISION, copy_sqlite  # noqa: E402
 from decussate.sides import Side  # noqa: E402
 from postgres_server import PostgresServer  # noqa: E402
 
 SAMPLES = ROOT / "tests" / "records" / "samples"
+AUDIOGRAM = """ear,frequency_hz,conduction,level_db_hl,masked,no_response,transducer
+right,1000,air,45,no,no,insert
+"""
 
 
 def fill(store: Store) -> None:
@@ -43,6 +49,10 @@ def fill(store: Store) -> None:
     )
     for entry in entries:
         store.append(examination, entry)
+    attach(store, examination, "hörtest.csv", AUDIOGRAM.encode(), attachment=str(UUID(int=7001)))
+    people = People(store)
+    people.add_owner("Zoë Åkesson-O'Hara, invented", "an invented owner's word")
+    people.add("Bert Example, invented", Role.READER)
 
 
 def main() -> None:

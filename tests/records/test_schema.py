@@ -14,12 +14,15 @@ from sqlalchemy import select, text
 
 from decussate.errors import BadInput
 from decussate.records import Entry, Store, schema
+from decussate.records.attachments import attachments_of, content_of
 from decussate.records.demo import load_demo
+from decussate.records.encryption import present_key
+from decussate.records.rewriting import rewrite
 from decussate.records.tables import audit, metadata
 from postgres_server import PostgresServer
 
 SAMPLES = Path(__file__).with_name("samples")
-RELEASED = ("0001", "0002")
+RELEASED = ("0001", "0002", "0003", "0004")
 
 
 def unpacked(revision: str, address: Path | str, postgres: PostgresServer | None) -> Path | str:
@@ -28,6 +31,8 @@ def unpacked(revision: str, address: Path | str, postgres: PostgresServer | None
         address.parent.mkdir()
         address.write_bytes((SAMPLES / f"schema-{int(revision)}.db").read_bytes())
         address.chmod(0o600)
+        if (key := present_key()) is not None:
+            rewrite(address, None, key)  # which knows nothing of layouts
         return address
     assert postgres is not None
     with psycopg.connect(postgres.conninfo(address)) as connection:
@@ -67,6 +72,16 @@ def test_a_sample_opens_with_all_that_was_in_it(sample: Path | str):
     store.append(one.id, Entry(id=UUID(int=705), undoes=UUID(int=703)))
     assert [f.response for f in store.examination(one.id).present()] == ["absent"]
     assert store.verify().problems == ()
+    store.close()
+
+
+def test_attachments_of_a_sample_open(request: pytest.FixtureRequest, address: Path | str):
+    server = None if isinstance(address, Path) else request.getfixturevalue("postgres")
+    store = Store(unpacked("0004", address, server))
+    (one,) = attachments_of(store, str(UUID(int=70)))
+    assert (one.id, one.name, one.kind) == (str(UUID(int=7001)), "hörtest.csv", "audiogram")
+    _, content = content_of(store, one.examination, one.id)
+    assert content.startswith(b"ear,frequency_hz,")
     store.close()
 
 
@@ -125,10 +140,10 @@ def test_a_failed_upgrade_leaves_the_database_as_it_was(
     def fail(*_: object, **__: object) -> None:
         raise RuntimeError("the power went")
 
-    monkeypatch.setattr("decussate.records.chain.add_link", fail)
-    with pytest.raises(BadInput, match="the power went"):
-        Store(address)
-    monkeypatch.undo()
+    with monkeypatch.context() as broken:
+        broken.setattr("decussate.records.chain.add_link", fail)
+        with pytest.raises(BadInput, match="the power went"):
+            Store(address)
     store = Store(address)
     assert len(store.examinations()) == 9
     assert store.verify().problems == ()

@@ -13,6 +13,7 @@ import uvicorn
 from fastapi.testclient import TestClient
 
 from decussate.web.app import create_app
+from signing_in import signed_in, signed_in_cookie
 
 CHROMIUM = "/usr/bin/chromium"
 SIZES = {"phone": (360, 780), "tablet": (820, 1180), "laptop": (1440, 900)}
@@ -39,7 +40,10 @@ def app(database: Path):
 
 @pytest.fixture(scope="session")
 def client(app) -> TestClient:
-    return TestClient(app, base_url="http://127.0.0.1:8000", headers=OWN_PAGE)
+    """A browser in which the invented examiner is signed in."""
+    client = TestClient(app, base_url="http://127.0.0.1:8000", headers=OWN_PAGE)
+    client.cookies.set("signed-in", signed_in(app))
+    return client
 
 
 @pytest.fixture
@@ -108,13 +112,13 @@ def browser():
 
 
 @pytest.fixture
-def open_page(browser, address) -> Iterator:
+def open_page(browser, app, address) -> Iterator:
     """Open a page in a new browser; afterwards nothing may have gone elsewhere or gone wrong."""
     contexts = []
     asked: list[str] = []
     trouble: list[str] = []
 
-    def open_(path: str = "/", size: str = "laptop", scheme: str = "light", **more):
+    def open_(path: str = "/", size="laptop", scheme="light", as_examiner=True, **more):
         width, height = SIZES[size]
         context = browser.new_context(
             viewport={"width": width, "height": height},
@@ -124,6 +128,8 @@ def open_page(browser, address) -> Iterator:
             **more,
         )
         contexts.append(context)
+        if as_examiner:
+            context.add_cookies([signed_in_cookie(app, address)])
         page = context.new_page()
         page.set_default_timeout(8000)
         page.on("request", lambda request: asked.append(request.url))

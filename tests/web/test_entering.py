@@ -6,7 +6,7 @@ from uuid import uuid4
 import pytest
 
 from decussate.examination.catalogue import load_catalogue
-from decussate.records import NotSaved
+from decussate.records import NotSaved, Store
 from decussate.web.bedside import load_parts
 from decussate.web.view import sides_of
 
@@ -208,11 +208,11 @@ def test_names_with_markup_are_shown_as_text(client):
         assert "&lt;script&gt;alert(1)" in page
 
 
-def test_a_database_that_cannot_be_written_is_said(enter, app, examination, monkeypatch):
+def test_a_database_that_cannot_be_written_is_said(enter, monkeypatch):
     def full(*_: object) -> None:
         raise NotSaved("database or disk is full")
 
-    monkeypatch.setattr(app.state.store, "append", full)
+    monkeypatch.setattr(Store, "append", full)
     answer = enter("findings", test="weber", choice="record whole left")
     assert answer.status_code == 507
     assert "Nothing was recorded" in answer.text

@@ -18,6 +18,7 @@ import uvicorn
 
 from decussate.web.app import create_app
 from decussate.web.shell import SHELL_FILES
+from signing_in import signed_in_cookie
 
 pytestmark = pytest.mark.browser
 
@@ -81,6 +82,7 @@ def device(browser, server) -> Iterator:
     def open_(path: str):
         context = browser.new_context(viewport=SIZE, reduced_motion="reduce")
         contexts.append(context)
+        context.add_cookies([signed_in_cookie(server.app, server.address)])
         page = context.new_page()
         page.set_default_timeout(10000)
         page.goto(server.address + path)
@@ -173,6 +175,7 @@ def test_a_crash_of_the_browser_loses_nothing(browser, server, examination, tmp_
             viewport=SIZE,
             reduced_motion="reduce",
         )
+        context.add_cookies([signed_in_cookie(server.app, server.address)])
         context.pages[0].set_default_timeout(15000)
         return context.pages[0]
 

@@ -30,7 +30,7 @@ from typing import Any
 from sqlalchemy import Connection, and_, func, insert, select
 
 from decussate.records.database import STREAMED
-from decussate.records.tables import KINDS, audit
+from decussate.records.tables import KINDS, audit, persons, streamed
 
 __all__ = [
     "FIRST",
@@ -41,6 +41,7 @@ __all__ = [
     "links",
     "login_name",
     "present_actor",
+    "present_device",
     "row_digest",
     "timestamp",
     "verify",
@@ -50,6 +51,7 @@ FIRST = "0" * 64
 """What the first link holds in place of a hash before it."""
 
 _actor: ContextVar[str | None] = ContextVar("decussate_actor", default=None)
+_device: ContextVar[str] = ContextVar("decussate_device", default="")
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,11 +68,12 @@ class Link:
         Who, as named to the program.
     action : str
         ``added``, ``adopted`` (found when the trail began), ``imported``, ``restored``, ``seen``,
-        ``exported``.
+        ``exported``; for a person also what changed, for a sign-in what came of it.
     kind : str
-        ``patient``, ``examination``, ``entry``, or ``store`` for all of it.
+        ``patient``, ``examination``, ``entry``, ``attachment``, ``person``, ``sign-in``, or
+        ``store`` for all of it.
     subject : str
-        Identity of the row; for a store, more about the act.
+        Identity of the row; for a sign-in, of the person; for a store, more about the act.
     content : str
         SHA-256 of the row, in hexadecimal; empty when no row was written.
     previous : str
@@ -117,19 +120,22 @@ class Verdict:
 
 
 @contextmanager
-def acting_as(name: str) -> Iterator[None]:
+def acting_as(name: str, *, device: str = "") -> Iterator[None]:
     """Name who acts in the present thread or request, for the audit trail.
 
     Parameters
     ----------
     name : str
         The person, as the trail shall name them.
+    device : str
+        What the person acts with, for the entries; empty where it is not known.
     """
-    token = _actor.set(" ".join(name.split()) or None)
+    actor, held = _actor.set(" ".join(name.split()) or None), _device.set(device)
     try:
         yield
     finally:
-        _actor.reset(token)
+        _actor.reset(actor)
+        _device.reset(held)
 
 
 def present_actor(default: str) -> str:
@@ -145,6 +151,17 @@ def present_actor(default: str) -> str:
     str
     """
     return _actor.get() or default
+
+
+def present_device() -> str:
+    """Return what the person who acts now acts with.
+
+    Returns
+    -------
+    str
+        Empty where it is not known.
+    """
+    return _device.get()
 
 
 def login_name() -> str:
@@ -291,9 +308,29 @@ def verify(connection: Connection, *, passes: str | None = None) -> Verdict:
         passed = passed or hashed == passes
     for kind in KINDS:
         problems += _misfits(connection, kind)
+    problems += _changed_people(connection)
     if not passed:
         problems.append(f"the chain does not pass through the head {passes}")
     return Verdict(number, head, tuple(problems))
+
+
+def _changed_people(connection: Connection) -> Iterator[str]:
+    """Give the accounts that are not as the newest link about them says.
+
+    Accounts change, each time with a link. One that is missing is not reported: exports and backups
+    leave accounts out.
+    """
+    query = select(audit.c.subject, audit.c.content).where(
+        audit.c.kind == "person", audit.c.content != ""
+    )
+    newest = {
+        row.subject: row.content for row in connection.execute(query.order_by(audit.c.sequence))
+    }
+    for found in connection.execute(select(persons)).mappings():
+        if found["id"] not in newest:
+            yield f"person {found['id']} was added without a link"
+        elif newest[found["id"]] != row_digest(dict(found)):
+            yield f"person {found['id']} was changed"
 
 
 def _misfits(connection: Connection, kind: str) -> Iterator[str]:
@@ -303,7 +340,7 @@ def _misfits(connection: Connection, kind: str) -> Iterator[str]:
     query = select(table, audit.c.content.label("audit_content")).outerjoin(
         audit, and_(speaks, audit.c.subject == table.c.id)
     )
-    for found in connection.execute(query, execution_options=STREAMED).mappings():
+    for found in connection.execute(query, execution_options=streamed(table)).mappings():
         row = {name: found[name] for name in table.c.keys()}  # noqa: SIM118  (no mapping)
         if found["audit_content"] is None:
             yield f"{kind} {row['id']} was added without a link"

@@ -49,6 +49,8 @@ class Entry(BaseModel):
         The entry that this one takes back.
     by : str, optional
         Who made the entry.
+    device : str, optional
+        With what: the browser and the system it ran on.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
@@ -63,6 +65,7 @@ class Entry(BaseModel):
     path: str | None = None
     undoes: UUID | None = None
     by: str | None = None
+    device: str | None = None
 
     @property
     def tests(self) -> frozenset[str]:
@@ -163,7 +166,7 @@ def present_state(
                 old.pop(pair, None)
             standing[pair] = finding
         findings += [
-            f if f.at is not None else f.model_copy(update={"at": stored.at})
+            f.model_copy(update={"at": f.at or stored.at, "by": f.by or entry.by})
             for f in entry.findings
         ]
         if entry.story is not None:

@@ -6,7 +6,6 @@ halfway leaves the database as it was. An SQLite file is copied first; the copy 
 
 from __future__ import annotations
 
-import sqlite3
 import threading
 from pathlib import Path
 
@@ -14,16 +13,17 @@ from sqlalchemy import Connection, inspect, text
 
 from decussate.errors import BadInput
 from decussate.records.database import Database
+from decussate.records.encryption import Key, open_file
 
 __all__ = ["REVISION", "REVISION_TABLE", "bring_up_to_date", "copy_sqlite", "revision_of"]
 
-REVISION = "0002"
+REVISION = "0004"
 """The present layout: the newest step of ``migrations``."""
 
 REVISION_TABLE = "decussate_revision"
 """Table that names the layout of a database."""
 
-OLDER = ("0001",)
+OLDER = ("0001", "0002", "0003")
 """Layouts that can be brought to the present one."""
 
 _one_at_a_time = threading.Lock()  # Alembic keeps the migration under way in a global
@@ -100,18 +100,20 @@ def bring_up_to_date(database: Database) -> Path | None:
             return None
         if found is not None and database.path is not None:
             copy = _free_name(database.path, found)
-            copy_sqlite(database.path, copy)
+            copy_sqlite(database.path, copy, database.key)
         _migrate(connection, found)
     return copy
 
 
-def copy_sqlite(source: Path, copy: Path) -> None:
+def copy_sqlite(source: Path, copy: Path, key: Key | None = None) -> None:
     """Copy the committed state of an SQLite file, even while it is written.
 
     Parameters
     ----------
     source, copy : Path
         The file, and a new one.
+    key : Key, optional
+        Of an encrypted file; the copy is encrypted with it too.
 
     Raises
     ------
@@ -119,8 +121,7 @@ def copy_sqlite(source: Path, copy: Path) -> None:
         If the copy is not sound.
     """
     copy.touch(mode=0o600, exist_ok=False)
-    there = sqlite3.connect(f"{source.absolute().as_uri()}?mode=ro", uri=True)
-    here = sqlite3.connect(copy)
+    there, here = open_file(source, key), open_file(copy, key, new=True)
     try:
         there.backup(here)
         answer = here.execute("PRAGMA integrity_check").fetchone()[0]

@@ -6,9 +6,23 @@ every database.
 
 from __future__ import annotations
 
+from typing import Any
+
 from sqlalchemy import Boolean, Column, ForeignKey, Index, Integer, MetaData, String, Table, Text
 
-__all__ = ["KINDS", "audit", "entries", "examinations", "metadata", "patients", "store_version"]
+__all__ = [
+    "KINDS",
+    "attachments",
+    "audit",
+    "entries",
+    "examinations",
+    "metadata",
+    "patients",
+    "persons",
+    "signed_in",
+    "store_version",
+    "streamed",
+]
 
 metadata = MetaData()
 
@@ -45,6 +59,24 @@ entries = Table(
     sqlite_autoincrement=True,
 )
 
+attachments = Table(
+    "attachment",
+    metadata,
+    Column("id", String(36), primary_key=True),
+    Column("examination", ForeignKey("examination.id"), nullable=False, index=True),
+    Column("at", String(32), nullable=False),
+    Column("by", Text, nullable=False),
+    Column("device", Text, nullable=False),
+    Column("name", Text, nullable=False),
+    Column("kind", String(16), nullable=False),
+    Column("media_type", String(64), nullable=False),
+    Column("size", Integer, nullable=False),
+    Column("sha256", String(64), nullable=False),
+    Column("content", Text, nullable=False),
+)
+"""Files that belong to an examination. The content is base64, so that a row can be digested and
+exported like every other."""
+
 audit = Table(
     "audit",
     metadata,
@@ -61,5 +93,54 @@ audit = Table(
 )
 """The audit trail; `decussate.records.chain` says what its columns hold."""
 
-KINDS = {"patient": patients, "examination": examinations, "entry": entries}
+persons = Table(
+    "person",
+    metadata,
+    Column("id", String(36), primary_key=True),
+    Column("name", Text, nullable=False),
+    Column("name_key", String(200), nullable=False, unique=True),
+    Column("role", String(16), nullable=False),
+    Column("password", Text, nullable=False),
+    Column("password_until", String(32)),
+    Column("lock_minutes", Integer, nullable=False),
+    Column("opened_at", String(32), nullable=False),
+    Column("closed_at", String(32)),
+)
+"""Accounts. A row may change; the newest link that speaks of it holds its digest."""
+
+signed_in = Table(
+    "signed_in",
+    metadata,
+    Column("mark", String(64), primary_key=True),
+    Column("number", String(36), nullable=False, unique=True),
+    Column("person", ForeignKey("person.id"), nullable=False, index=True),
+    Column("began_at", String(32), nullable=False),
+    Column("seen_at", String(32), nullable=False),
+    Column("locked", Boolean, nullable=False),
+    Column("device", Text, nullable=False),
+    Column("address", Text, nullable=False),
+)
+"""Browsers in which a person is signed in. What ends is deleted; the trail tells that it was."""
+
+KINDS = {
+    "patient": patients,
+    "examination": examinations,
+    "entry": entries,
+    "attachment": attachments,
+}
 """Tables whose every row has a link in the audit trail, in the order in which they depend."""
+
+
+def streamed(table: Table) -> dict[str, Any]:
+    """Return the option of a query that reads a table row by row, not into memory.
+
+    Parameters
+    ----------
+    table : Table
+
+    Returns
+    -------
+    dict
+        How many rows are fetched together: few where a row may be some megabytes.
+    """
+    return {"yield_per": 4 if table is attachments else 1000}

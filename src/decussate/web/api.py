@@ -23,7 +23,9 @@ from decussate.examination.catalogue import load_catalogue
 from decussate.examination.record import Examination, write_examination
 from decussate.localisation import two_lesions
 from decussate.records import ExaminationHead, Store
+from decussate.records.roles import Permission
 from decussate.records.search import search
+from decussate.web.access import needs
 from decussate.web.api_catalogue_models import PlacePage, SourcePage, TestAnswer, TestPage
 from decussate.web.api_models import (
     ComparisonAnswer,
@@ -68,6 +70,7 @@ CatalogueWords = Annotated[
 
 
 @router.get("/patients", tags=["records"])
+@needs(Permission.READ, shows="list of patients by the read interface")
 def list_patients(
     request: Request, words: Words = "", page: PageNumber = 1, size: PageSize = 50
 ) -> PatientPage:
@@ -88,6 +91,7 @@ def list_patients(
 
 
 @router.get("/examinations", tags=["records"])
+@needs(Permission.READ, shows="list of examinations by the read interface")
 def list_examinations(
     request: Request,
     words: Words = "",
@@ -103,13 +107,15 @@ def list_examinations(
 
 
 @router.get("/examinations/{examination_id}", tags=["records"], response_model=Examination)
+@needs(Permission.READ, shows="document by the read interface")
 def read_one(request: Request, examination_id: str) -> Response:
     """Give an examination as it now stands, as a document of the published schema."""
-    document = write_examination(_seen(request, examination_id, "document"))
+    document = write_examination(store_of(request).examination(examination_id))
     return Response(document, media_type="application/json")
 
 
 @router.get("/examinations/{examination_id}/localisation", tags=["conclusions"])
+@needs(Permission.READ, shows="localisation by the read interface")
 def read_localisation(
     request: Request,
     examination_id: str,
@@ -118,7 +124,7 @@ def read_localisation(
     ] = 20,
 ) -> LocalisationAnswer:
     """Say where the lesion may be and why, what cannot wait, and what to test next."""
-    examination = _seen(request, examination_id, "localisation")
+    examination = store_of(request).examination(examination_id)
     return _localisation(examination, conclude(examination), most)
 
 
@@ -133,15 +139,17 @@ def read_localisation(
         }
     },
 )
+@needs(Permission.READ, shows="FHIR document by the read interface")
 def read_fhir(request: Request, examination_id: str) -> Response:
     """Give an examination and what follows from it as an HL7 FHIR R4 document."""
-    examination = _seen(request, examination_id, "FHIR document")
+    examination = store_of(request).examination(examination_id)
     found = conclude(examination)
     bundle = write_bundle(examination, found.localisation, list(found.alerts))
     return Response(bundle, media_type="application/fhir+json")
 
 
 @router.get("/examinations/{examination_id}/comparison/{earlier_id}", tags=["conclusions"])
+@needs(Permission.READ, shows="comparison by the read interface")
 def read_comparison(request: Request, examination_id: str, earlier_id: str) -> ComparisonAnswer:
     """Say what changed since an earlier examination of the same patient."""
     store = store_of(request)
@@ -150,12 +158,14 @@ def read_comparison(request: Request, examination_id: str, earlier_id: str) -> C
         hint = "Take both from the list of one patient."
         expected = f"an examination of patient {now.patient}"
         raise BadInput("earlier examination", f"one of {then.patient}", expected, hint=hint)
-    later, earlier = (_seen(request, one, "comparison") for one in (examination_id, earlier_id))
+    store_of(request).saw(earlier_id, "comparison by the read interface")
+    later, earlier = (store_of(request).examination(one) for one in (examination_id, earlier_id))
     places = (conclude(earlier).localisation, conclude(later).localisation)
     return _comparison(compare(earlier, later, places=places))
 
 
 @router.get("/tests", tags=["knowledge"])
+@needs(Permission.LEARN)
 def list_tests(words: CatalogueWords = "", page: PageNumber = 1, size: PageSize = 50) -> TestPage:
     """List the tests of the catalogue, in the order of the examination."""
     tests = _holding(load_catalogue(), words, lambda t: (t.id, t.name, t.nerve, *t.abbreviations))
@@ -163,6 +173,7 @@ def list_tests(words: CatalogueWords = "", page: PageNumber = 1, size: PageSize 
 
 
 @router.get("/tests/{test_id}", tags=["knowledge"])
+@needs(Permission.LEARN)
 def read_test(test_id: str) -> TestAnswer:
     """Give one test with its technique, cautions, responses, accuracy and sources."""
     catalogue = load_catalogue()
@@ -173,6 +184,7 @@ def read_test(test_id: str) -> TestAnswer:
 
 
 @router.get("/places", tags=["knowledge"])
+@needs(Permission.LEARN)
 def list_places(words: CatalogueWords = "", page: PageNumber = 1, size: PageSize = 50) -> PlacePage:
     """List the places and processes that the localisation weighs."""
     places = _holding(
@@ -184,6 +196,7 @@ def list_places(words: CatalogueWords = "", page: PageNumber = 1, size: PageSize
 
 
 @router.get("/sources", tags=["knowledge"])
+@needs(Permission.LEARN)
 def list_sources(
     words: CatalogueWords = "", page: PageNumber = 1, size: PageSize = 50
 ) -> SourcePage:
@@ -197,6 +210,7 @@ def list_sources(
 
 
 @router.get("/openapi.json", include_in_schema=False)
+@needs(Permission.LEARN)
 def read_description() -> Response:
     """Give the OpenAPI description of this interface."""
     from decussate.web.api_document import openapi_document
@@ -209,6 +223,7 @@ def read_description() -> Response:
     methods=["GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS"],
     include_in_schema=False,
 )
+@needs(Permission.LEARN)
 def nothing_here(request: Request, rest: str) -> Response:
     """Answer an address or a method that the interface does not have."""
     if request.method not in ("GET", "HEAD"):
@@ -221,13 +236,6 @@ def nothing_here(request: Request, rest: str) -> Response:
 def _heads(store: Store, words: str) -> Sequence[ExaminationHead]:
     """Return the list lines that the account may see, newest first."""
     return [hit.head for hit in search(store, words)] if words else store.examinations()
-
-
-def _seen(request: Request, examination_id: str, what: str) -> Examination:
-    """Return an examination, and put into the audit trail that it was given away."""
-    store = store_of(request)
-    store.saw(examination_id, f"{what} by the read interface")
-    return store.examination(examination_id)
 
 
 def _page(model: type[P], lines: Sequence[object], page: int, size: int) -> P:

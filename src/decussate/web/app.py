@@ -6,7 +6,7 @@ from collections.abc import AsyncIterator, Sequence
 from contextlib import asynccontextmanager
 from pathlib import Path
 
-from fastapi import FastAPI, Request
+from fastapi import Depends, FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
 from starlette.middleware.gzip import GZipMiddleware
@@ -16,7 +16,9 @@ from starlette.staticfiles import StaticFiles
 from decussate.errors import BadInput
 from decussate.records import NotSaved, Store
 from decussate.records.demo import load_demo
+from decussate.records.people import People
 from decussate.web import (
+    access_pages,
     api,
     audiogram_entry,
     entering,
@@ -26,6 +28,8 @@ from decussate.web import (
     timers,
     where,
 )
+from decussate.web.access import Access, NotAdmitted, gate
+from decussate.web.access_pages import answer_not_admitted
 from decussate.web.bedside import load_parts
 from decussate.web.pictures import load_pictures
 from decussate.web.rendering import STATIC, problem_response
@@ -37,7 +41,9 @@ LOCAL_HOSTS = ("127.0.0.1", "localhost", "::1")
 """Names under which a program on this machine is addressed."""
 
 
-def create_app(database: Path | str, demo: bool, *, hosts: Sequence[str] = LOCAL_HOSTS) -> FastAPI:
+def create_app(
+    database: Path | str, demo: bool, *, hosts: Sequence[str] = LOCAL_HOSTS, tls: bool = False
+) -> FastAPI:
     """Make the web application.
 
     Parameters
@@ -46,9 +52,12 @@ def create_app(database: Path | str, demo: bool, *, hosts: Sequence[str] = LOCAL
         File that holds the examinations; made if it is not there.
     demo : bool
         Add the invented patients that are not in the file yet. What was entered for them before is
-        kept.
+        kept. While nobody owns the database and the program is addressed on this machine alone, the
+        invented examiner can be signed in with one touch.
     hosts : sequence of str
         Names under which the server may be addressed.
+    tls : bool
+        Whether the pages are served encrypted.
 
     Returns
     -------
@@ -63,8 +72,12 @@ def create_app(database: Path | str, demo: bool, *, hosts: Sequence[str] = LOCAL
     load_parts()  # a fault in the data must stop the start, not an examination
     load_pictures()
     store = Store(database)
+    people = People(store)
+    demonstration = demo and set(hosts) <= set(LOCAL_HOSTS) and not people.has_owner()
     if demo:
         load_demo(store)
+    if demonstration:
+        people.demonstrator()
 
     @asynccontextmanager
     async def closing_store(_: FastAPI) -> AsyncIterator[None]:
@@ -72,12 +85,19 @@ def create_app(database: Path | str, demo: bool, *, hosts: Sequence[str] = LOCAL
         store.close()
 
     app = FastAPI(
-        title="Decussate", docs_url=None, redoc_url=None, openapi_url=None, lifespan=closing_store
+        title="Decussate",
+        docs_url=None,
+        redoc_url=None,
+        openapi_url=None,
+        lifespan=closing_store,
+        dependencies=[Depends(gate)],
     )
     app.state.store = store
+    app.state.access = Access(store, demonstration=demonstration, tls=tls)
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)
-    app.add_middleware(OwnPagesOnly, hosts=hosts)
+    app.add_middleware(OwnPagesOnly, hosts=hosts, tls=tls)
     app.mount("/static", StaticFiles(directory=STATIC))
+    app.include_router(access_pages.router)
     app.include_router(pages.router)
     app.include_router(entering.router)
     app.include_router(audiogram_entry.router)
@@ -86,6 +106,7 @@ def create_app(database: Path | str, demo: bool, *, hosts: Sequence[str] = LOCAL
     app.include_router(patient_screen.router)
     app.include_router(timers.router)
     app.include_router(api.router)
+    app.add_exception_handler(NotAdmitted, answer_not_admitted)
     app.add_exception_handler(BadInput, _bad_input)
     app.add_exception_handler(NotSaved, _not_saved)
     app.add_exception_handler(RequestValidationError, _bad_form)

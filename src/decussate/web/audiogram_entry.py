@@ -9,7 +9,9 @@ from starlette.responses import Response
 from decussate.errors import BadInput
 from decussate.measures.as_findings.hearing import audiogram_findings
 from decussate.measures.audiogram import AUDIOMETRIC_HZ, Audiogram, Conduction
+from decussate.records.roles import Permission
 from decussate.sides import Side
+from decussate.web.access import needs
 from decussate.web.audiogram_chart import levels_in_words, written_level
 from decussate.web.entering import answer_changes, append_entry
 from decussate.web.state import store_of
@@ -20,6 +22,7 @@ router = APIRouter(prefix="/examinations/{examination_id}")
 
 
 @router.post("/audiogram")
+@needs(Permission.EXAMINE)
 async def enter_audiogram(request: Request, examination_id: str) -> Response:
     """Record what follows from the thresholds on the chart, with the thresholds themselves."""
     form = {name: str(value) for name, value in (await request.form()).items()}

@@ -32,7 +32,9 @@ from decussate.examination.record import (
 )
 from decussate.examination.shorthand import read_shorthand
 from decussate.records import Entry, Store, StoredEntry
+from decussate.records.roles import Permission
 from decussate.sides import Side
+from decussate.web.access import needs
 from decussate.web.acuity_words import acuity_as_written
 from decussate.web.bedside import load_parts, load_paths, part_of
 from decussate.web.pages import check_identity
@@ -51,6 +53,7 @@ WRITTEN = frozenset({"story", "shorthand"})
 
 
 @router.post("/findings")
+@needs(Permission.EXAMINE)
 async def enter_finding(request: Request, examination_id: str) -> Response:
     """Record what one touch on a test says."""
     form = {name: str(value) for name, value in (await request.form()).items()}
@@ -91,6 +94,7 @@ def _enter_finding(request: Request, examination_id: str, form: dict[str, str]) 
 
 
 @router.post("/sweep")
+@needs(Permission.EXAMINE)
 def enter_sweep(
     request: Request,
     examination_id: str,
@@ -117,6 +121,7 @@ def enter_sweep(
 
 
 @router.post("/path")
+@needs(Permission.EXAMINE)
 def choose_path(
     request: Request,
     examination_id: str,
@@ -133,6 +138,7 @@ def choose_path(
 
 
 @router.post("/undo")
+@needs(Permission.EXAMINE)
 def enter_undo(
     request: Request,
     examination_id: str,
@@ -152,6 +158,7 @@ def enter_undo(
 
 
 @router.post("/shorthand")
+@needs(Permission.EXAMINE)
 def enter_shorthand(
     request: Request,
     examination_id: str,
@@ -183,6 +190,7 @@ def enter_shorthand(
 
 
 @router.post("/settled")
+@needs(Permission.EXAMINE)
 def enter_settled(
     request: Request,
     examination_id: str,
@@ -202,6 +210,7 @@ def enter_settled(
 
 
 @router.post("/story")
+@needs(Permission.EXAMINE)
 async def enter_story(request: Request, examination_id: str) -> Response:
     """Record the story as it now stands."""
     form = await request.form()
@@ -323,6 +332,7 @@ def answer_changes(
 
 
 @router.get("/changes")
+@needs(Permission.READ, looks=True)
 def changes_of_others(request: Request, examination_id: str, after: int = 0) -> Response:
     """Give the parts of the page changed since an entry, by whatever device; nothing if none."""
     store = store_of(request)

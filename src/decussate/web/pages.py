@@ -16,6 +16,8 @@ from decussate.errors import BadInput
 from decussate.examination.catalogue import load_catalogue
 from decussate.examination.record import write_examination
 from decussate.records import ExaminationHead, Store, in_force
+from decussate.records.roles import Permission
+from decussate.web.access import needs
 from decussate.web.bedside import chance_words, part_of
 from decussate.web.conclusions import conclude
 from decussate.web.rendering import templates
@@ -29,6 +31,7 @@ router = APIRouter()
 
 
 @router.get("/")
+@needs(Permission.READ, shows="list of patients")
 def patients_page(request: Request) -> Response:
     """List patients with their examinations, newest first."""
     heads = sorted(store_of(request).examinations(), key=lambda head: (head.label, head.patient))
@@ -50,12 +53,14 @@ def patients_page(request: Request) -> Response:
 
 
 @router.get("/new")
+@needs(Permission.EXAMINE)
 def new_page(request: Request) -> Response:
     """Ask for a new patient."""
     return templates.TemplateResponse(request, "new.html", {})
 
 
 @router.post("/examinations")
+@needs(Permission.EXAMINE)
 def begin_examination(
     request: Request,
     examination: Annotated[str, Form()],
@@ -74,6 +79,7 @@ def begin_examination(
 
 
 @router.get("/examinations/{examination_id}")
+@needs(Permission.READ, shows="page")
 def examine_page(request: Request, examination_id: str, test: str = "") -> Response:
     """Show the bedside page; a test asked for is on it even if it is a further one."""
     state = bedside_state(store_of(request), examination_id, settings_of(request), shown_test=test)
@@ -81,6 +87,7 @@ def examine_page(request: Request, examination_id: str, test: str = "") -> Respo
 
 
 @router.get("/examinations/{examination_id}/parts/{key}")
+@needs(Permission.READ)
 def further_tests(request: Request, examination_id: str, key: str) -> Response:
     """Give the further tests of a part, for a page that has only the usual ones."""
     state = bedside_state(store_of(request), examination_id, settings_of(request))
@@ -91,6 +98,7 @@ def further_tests(request: Request, examination_id: str, key: str) -> Response:
 
 
 @router.get("/examinations/{examination_id}/note")
+@needs(Permission.READ, shows="note")
 def note_page(request: Request, examination_id: str) -> Response:
     """Show the note, to be read, copied or printed."""
     store = store_of(request)
@@ -101,6 +109,7 @@ def note_page(request: Request, examination_id: str) -> Response:
 
 
 @router.get("/examinations/{examination_id}/note.txt")
+@needs(Permission.READ, shows="note as text")
 def note_text(request: Request, examination_id: str) -> Response:
     """Give the note as plain text."""
     store = store_of(request)
@@ -108,6 +117,7 @@ def note_text(request: Request, examination_id: str) -> Response:
 
 
 @router.get("/examinations/{examination_id}/note.md")
+@needs(Permission.READ, shows="note as Markdown")
 def note_markdown(request: Request, examination_id: str) -> Response:
     """Give the note as Markdown."""
     store = store_of(request)
@@ -116,6 +126,7 @@ def note_markdown(request: Request, examination_id: str) -> Response:
 
 
 @router.get("/examinations/{examination_id}/examination.json")
+@needs(Permission.READ, shows="examination as JSON")
 def examination_data(request: Request, examination_id: str) -> Response:
     """Give the examination as a document of the published schema."""
     document = write_examination(store_of(request).examination(examination_id))
@@ -123,6 +134,7 @@ def examination_data(request: Request, examination_id: str) -> Response:
 
 
 @router.get("/examinations/{examination_id}/history")
+@needs(Permission.READ, shows="history")
 def history_page(request: Request, examination_id: str) -> Response:
     """Show every entry in the order it was saved."""
     store = store_of(request)
@@ -149,6 +161,7 @@ def history_page(request: Request, examination_id: str) -> Response:
 
 
 @router.get("/settings")
+@needs(Permission.OWN)
 def settings_page(request: Request, saved: str = "") -> Response:
     """Show how this browser shows things, to be changed."""
     now = asdict(settings_of(request))
@@ -158,6 +171,7 @@ def settings_page(request: Request, saved: str = "") -> Response:
 
 
 @router.post("/settings")
+@needs(Permission.OWN)
 async def change_settings(request: Request) -> Response:
     """Keep the settings in a cookie of this browser."""
     form = {name: str(value) for name, value in (await request.form()).items()}
@@ -170,12 +184,14 @@ async def change_settings(request: Request) -> Response:
 
 
 @router.get("/about")
+@needs(Permission.LEARN)
 def about_page(request: Request) -> Response:
     """Say what the program is, and how each kind of number comes about."""
     return templates.TemplateResponse(request, "about.html", {"chances": chance_words()})
 
 
 @router.get("/sources")
+@needs(Permission.LEARN)
 def sources_page(request: Request) -> Response:
     """List the bibliography."""
     sources = sorted(load_sources().items(), key=lambda item: str(item[1].get("author", item[0])))
@@ -183,6 +199,7 @@ def sources_page(request: Request) -> Response:
 
 
 @router.get("/catalogue")
+@needs(Permission.LEARN)
 def catalogue_page(request: Request) -> Response:
     """List every test of the catalogue."""
     return templates.TemplateResponse(
@@ -191,6 +208,7 @@ def catalogue_page(request: Request) -> Response:
 
 
 @router.get("/catalogue/{test_id}")
+@needs(Permission.LEARN)
 def test_page(request: Request, test_id: str) -> Response:
     """Show one test of the catalogue whole, with its accuracy and sources."""
     catalogue = load_catalogue()
@@ -206,6 +224,7 @@ def test_page(request: Request, test_id: str) -> Response:
 
 
 @router.get("/health")
+@needs(Permission.OPEN)
 def health() -> Response:
     """Answer that the server is up."""
     return JSONResponse({"status": "ok"})

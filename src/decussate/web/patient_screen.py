@@ -17,6 +17,8 @@ from decussate.examination.catalogue import load_catalogue
 from decussate.measures.as_findings.acuity import distance_acuity_findings, near_acuity_findings
 from decussate.measures.letter_by_letter import LETTERS_A_ROW, METHOD
 from decussate.measures.near_acuity import DEFAULT_N_RULE, NearAcuity, m_from_n, x_height_mm
+from decussate.records.roles import Permission
+from decussate.web.access import needs
 from decussate.web.measured_entries import number_in, save_measured, side_in
 from decussate.web.pages import invented_words
 from decussate.web.patient_shown import Marks, Screen, checked, mark_acuity, screen_of
@@ -81,12 +83,14 @@ def _optotypes() -> tuple[tuple[str, Markup], ...]:
 
 
 @router.get("/screen-content")
+@needs(Permission.SCREEN)
 def screen_content() -> Response:
     """Give what the two views need once."""
     return JSONResponse(_content())
 
 
 @router.get("/examinations/{examination_id}/screen")
+@needs(Permission.EXAMINE, shows="patient’s screen")
 def examiner_page(request: Request, examination_id: str, saved: str = "") -> Response:
     """Show the examiner's view: what the patient sees, and what to show next."""
     head = store_of(request).head(examination_id)
@@ -106,6 +110,7 @@ def examiner_page(request: Request, examination_id: str, saved: str = "") -> Res
 
 
 @router.get("/examinations/{examination_id}/screen/patient")
+@needs(Permission.SCREEN)
 def patient_page(request: Request, examination_id: str) -> Response:
     """Show the patient's screen; it carries no name and nothing of the record."""
     head = store_of(request).head(examination_id)
@@ -114,6 +119,7 @@ def patient_page(request: Request, examination_id: str) -> Response:
 
 
 @router.get("/examinations/{examination_id}/screen/state")
+@needs(Permission.SCREEN, looks=True)
 def screen_state(
     request: Request, examination_id: str, boot: str = "", since: int = -1, patient: bool = False
 ) -> Response:
@@ -128,6 +134,7 @@ def screen_state(
 
 
 @router.post("/examinations/{examination_id}/screen/state")
+@needs(Permission.SCREEN)
 async def change_screen(request: Request, examination_id: str) -> Response:
     """Change what is shown or marked."""
     fields = await _json(request)
@@ -137,6 +144,7 @@ async def change_screen(request: Request, examination_id: str) -> Response:
 
 
 @router.post("/examinations/{examination_id}/screen/report")
+@needs(Permission.SCREEN, looks=True)
 async def report_screen(request: Request, examination_id: str) -> Response:
     """Take over what a patient's screen says of its size and calibration."""
     fields = await _json(request)
@@ -146,6 +154,7 @@ async def report_screen(request: Request, examination_id: str) -> Response:
 
 
 @router.post("/examinations/{examination_id}/screen/acuity")
+@needs(Permission.EXAMINE)
 async def record_acuity(request: Request, examination_id: str) -> Response:
     """Record the distance acuity that was marked for one eye, with its pinhole reading if any."""
     form = {name: str(value) for name, value in (await request.form()).items()}
@@ -207,6 +216,7 @@ def _technique(marks: Marks) -> str:
 
 
 @router.post("/examinations/{examination_id}/screen/near")
+@needs(Permission.EXAMINE)
 async def record_near(request: Request, examination_id: str) -> Response:
     """Record the smallest print read by one eye, with the distance at which it was held."""
     form = {name: str(value) for name, value in (await request.form()).items()}

@@ -41,6 +41,10 @@ HEADERS = {
 }
 
 
+ENCRYPTED_FOR_A_YEAR = {"Strict-Transport-Security": "max-age=31536000"}
+"""Told with TLS: the browser then never asks this host unencrypted (RFC 6797)."""
+
+
 class OwnPagesOnly:
     """Middleware that refuses foreign or oversized requests and sets the security headers.
 
@@ -51,11 +55,14 @@ class OwnPagesOnly:
     hosts : sequence of str
         Names under which this server may be addressed, without port. A page that points its own
         name at this machine is refused.
+    tls : bool
+        Whether the pages are served encrypted.
     """
 
-    def __init__(self, app: ASGIApp, hosts: Sequence[str]) -> None:
+    def __init__(self, app: ASGIApp, hosts: Sequence[str], *, tls: bool) -> None:
         self._app = app
         self._hosts = frozenset(hosts)
+        self._headers = HEADERS | (ENCRYPTED_FOR_A_YEAR if tls else {})
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer one request."""
@@ -66,7 +73,7 @@ class OwnPagesOnly:
         async def send_with_headers(message: Message) -> None:
             if message["type"] == "http.response.start":
                 headers = MutableHeaders(scope=message)
-                headers.update(HEADERS)
+                headers.update(self._headers)
                 if not scope["path"].startswith("/static/"):
                     headers["Cache-Control"] = "no-store"
             await send(message)

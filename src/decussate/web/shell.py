@@ -12,6 +12,8 @@ import hashlib
 from fastapi import APIRouter, Request
 from starlette.responses import JSONResponse, Response
 
+from decussate.records.roles import Permission
+from decussate.web.access import needs
 from decussate.web.rendering import ROOM, static, templates
 
 __all__ = ["SHELL_FILES", "router"]
@@ -30,14 +32,17 @@ SHELL_FILES = (
     "pictures.js",
     "audiogram.js",
     "where.js",
+    "access.js",
     "vendor/htmx-4.0.1.min.js",
 )
 """Files of the static folder that the service worker keeps."""
 
 AWAY = "/away"
+PARTS_OF_AWAY = ("base.html", "_account_bar.html", "away.html")
 
 
 @router.get("/manifest.webmanifest")
+@needs(Permission.OPEN)
 def manifest() -> Response:
     """Describe the app to the browser that installs it (W3C Web Application Manifest)."""
     icons = [
@@ -64,10 +69,11 @@ def manifest() -> Response:
 
 
 @router.get("/service-worker.js")
+@needs(Permission.OPEN)
 def service_worker() -> Response:
     """Give the service worker; its text changes whenever a file it keeps does."""
     shell = [static(name) for name in SHELL_FILES]
-    page = "".join((ROOM / "templates" / name).read_text() for name in ("base.html", "away.html"))
+    page = "".join((ROOM / "templates" / name).read_text() for name in PARTS_OF_AWAY)
     version = hashlib.sha256("".join([*shell, page]).encode()).hexdigest()[:12]
     text = templates.get_template("service-worker.js").render(
         {"shell": [*shell, AWAY], "away": AWAY, "version": version}
@@ -76,6 +82,7 @@ def service_worker() -> Response:
 
 
 @router.get(AWAY)
+@needs(Permission.OPEN)
 def away_page(request: Request) -> Response:
     """Give the page that stands in while the server cannot be reached."""
     return templates.TemplateResponse(request, "away.html", {})

@@ -20,6 +20,8 @@ from decussate.records import (
     in_force,
     present_state,
 )
+from decussate.records.invented import InventedOnly
+from decussate.web.access import visit_of
 from decussate.web.audiogram_chart import chart_view
 from decussate.web.bedside import load_parts, load_paths, part_of
 from decussate.web.conclusions import begin_with, conclude
@@ -38,9 +40,10 @@ STORY_CHOICES = (
 
 
 def store_of(request: Request) -> Store:
-    """Return the store this application was made with."""
+    """Return the store this application was made with, as whoever asks may see it."""
     store: Store = request.app.state.store
-    return store
+    visit = visit_of(request)
+    return InventedOnly(store) if visit and visit.person.invented_only else store
 
 
 def path_of(history: Sequence[StoredEntry]) -> str:

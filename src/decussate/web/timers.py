@@ -24,7 +24,9 @@ from decussate.measures.positional_observation import Manoeuvre, PositionalObser
 from decussate.measures.swallow import WaterSwallow
 from decussate.measures.tuning_forks import ForkFindings, Rinne, Weber
 from decussate.measures.whisper import WHISPER_DISTANCES_M, WhisperTest, protocol
+from decussate.records.roles import Permission
 from decussate.sides import Side
+from decussate.web.access import needs
 from decussate.web.measured_entries import number_in, save_measured, side_in, tick_in
 from decussate.web.pages import invented_words
 from decussate.web.rendering import templates
@@ -49,6 +51,7 @@ ASK_FIRST = {"neck_safe", "alertness"}
 
 
 @router.get("")
+@needs(Permission.EXAMINE, shows="timers")
 def timers_page(request: Request, examination_id: str, saved: str = "") -> Response:
     """Show the timers and counters, with the cautions before each."""
     store = store_of(request)
@@ -108,6 +111,7 @@ def _whisper_items() -> list[str]:
 
 
 @router.post("/{kind}")
+@needs(Permission.EXAMINE)
 async def record_timed(request: Request, examination_id: str, kind: str) -> Response:
     """Record what was timed or counted."""
     form = {name: str(value) for name, value in (await request.form()).items()}

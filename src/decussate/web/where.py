@@ -14,7 +14,9 @@ from decussate.examination.catalogue import load_catalogue
 from decussate.localisation import two_lesions
 from decussate.localisation.localise import posterior_of
 from decussate.localisation.predicted import PredictedSign, predicted_signs
+from decussate.records.roles import Permission
 from decussate.sides import Side
+from decussate.web.access import needs
 from decussate.web.conclusions import chance, conclude, hundred
 from decussate.web.pages import invented_words
 from decussate.web.place_pictures import place_pictures
@@ -32,6 +34,7 @@ FIRST_PLACE = "medulla_lateral"
 
 
 @router.get("/examinations/{examination_id}/where")
+@needs(Permission.READ)
 def where_pictures(request: Request, examination_id: str) -> Response:
     """Give the pictures of the likely places and the line on two lesions.
 
@@ -68,6 +71,7 @@ class SignView:
 
 
 @router.get("/explore")
+@needs(Permission.LEARN)
 def explore_page(
     request: Request,
     place: Annotated[str, Query()] = FIRST_PLACE,

@@ -2,10 +2,12 @@
 //
 // They are kept in IndexedDB and not in localStorage: a write there is a transaction that can be asked to reach the disk
 // before it is reported as done, so that what was touched outlives a crash of the browser. An entry has an identity from
-// the moment of the touch; sent twice, it is one entry. As soon as the server has answered, it is deleted here.
+// the moment of the touch; sent twice, it is one entry. As soon as the server has answered, it is deleted here. An entry is
+// its examiner's: it waits through locking and signing out, and is sent when that person is signed in here again.
 "use strict";
 
 const RETRY_MS = 3000;
+const { person, personName } = document.body.dataset;
 const opened = new Promise((ready, fail) => {
   const asked = indexedDB.open("decussate-outbox", 1);
   asked.onupgradeneeded = () => asked.result.createObjectStore("entries", { keyPath: "number", autoIncrement: true });
@@ -22,6 +24,7 @@ function kept(mode, deed) {
   }));
 }
 const waiting = () => kept("readonly", (entries) => entries.getAll());
+const mine = async () => (await waiting()).filter((entry) => entry.person === person);
 const forget = (number) => kept("readwrite", (entries) => entries.delete(number));
 
 // While the server does not answer, nothing overtakes what waits.
@@ -49,7 +52,7 @@ document.addEventListener("htmx:config:request", (event) => {
     return;
   }
   const words = submitter?.dataset.words || submitter?.getAttribute("aria-label") || submitter?.textContent.trim() || "Story";
-  const entry = { action, body: new URLSearchParams(body).toString(), words, refused: "" };
+  const entry = { action, body: new URLSearchParams(body).toString(), words, refused: "", person, personName };
   ctx.outbox = kept("readwrite", (entries) => entries.add(entry)).catch(notKept);
   if (!behind) return;
   event.preventDefault();
@@ -71,7 +74,7 @@ document.addEventListener("htmx:before:request", (event) => {
 });
 document.addEventListener("htmx:finally:request", async (event) => {
   const ctx = event.detail.ctx;
-  if (!ctx.outbox) return;
+  if (!ctx.outbox || ctx.response?.status === 401) return; // kept until that person is signed in again
   if (ctx.response && ctx.response.status < 500) {
     const number = await ctx.outbox;
     if (number !== undefined) await forget(number);
@@ -82,7 +85,7 @@ document.addEventListener("htmx:finally:request", async (event) => {
 });
 
 async function takeBackWaiting() {
-  const last = (await waiting()).filter((entry) => !entry.refused).pop();
+  const last = (await mine()).filter((entry) => !entry.refused).pop();
   if (!last) return;
   await forget(last.number);
   document.querySelectorAll(".waiting").forEach((button) => {
@@ -93,9 +96,16 @@ async function takeBackWaiting() {
 
 async function showWaiting() {
   const place = document.getElementById("waiting");
-  const all = await waiting();
+  const everyones = await waiting();
+  const all = everyones.filter((entry) => entry.person === person);
   const held = all.filter((entry) => !entry.refused);
   place.replaceChildren();
+  for (const name of new Set(everyones.filter((entry) => entry.person !== person).map((entry) => entry.personName))) {
+    const words = document.createElement("p");
+    const count = everyones.filter((entry) => entry.personName === name).length;
+    words.textContent = `⧗ ${count === 1 ? "1 entry waits" : `${count} entries wait`} on this device until ${name} is signed in here.`;
+    place.append(words);
+  }
   if (behind && held.length) {
     const words = document.createElement("p");
     const count = held.length === 1 ? "1 entry waits" : `${held.length} entries wait`;
@@ -122,17 +132,22 @@ function button(words, deed) {
 
 async function sendWaiting() {
   clearTimeout(retry);
+  if (!person) return;
   const alone = (deed) => (navigator.locks ? navigator.locks.request("decussate-outbox", { ifAvailable: true }, (lock) => lock && deed()) : deed());
   await alone(async () => {
     let sent = false;
-    for (let next; (next = (await waiting()).find((entry) => !entry.refused)); sent = true) {
+    for (let next; (next = (await mine()).find((entry) => !entry.refused)); sent = true) {
       let answer;
       try {
-        const headers = { "Content-Type": "application/x-www-form-urlencoded", "HX-Request": "true" };
+        const headers = { "Content-Type": "application/x-www-form-urlencoded", "HX-Request": "true", "Signed-In-As": person };
         answer = await fetch(next.action, { method: "POST", body: next.body, headers, signal: AbortSignal.timeout(15000) });
         if (answer.status >= 500) throw new Error("the server could not save it");
       } catch {
         fellBehind();
+        return;
+      }
+      if (answer.status === 401) {
+        location.reload(); // locked or signed out: the page asks for the password, and what waits is kept
         return;
       }
       if (answer.ok) await forget(next.number);
@@ -152,7 +167,7 @@ async function sendWaiting() {
 window.addEventListener("online", sendWaiting);
 document.addEventListener("visibilitychange", () => { if (!document.hidden) sendWaiting(); });
 window.addEventListener("DOMContentLoaded", async () => {
-  behind = (await waiting()).some((entry) => !entry.refused); // what waited before goes first
+  behind = (await mine()).some((entry) => !entry.refused); // what waited before goes first
   await showWaiting();
   await sendWaiting();
 });
