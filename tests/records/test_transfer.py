@@ -209,7 +209,7 @@ def resealed(lines: list[bytes]) -> bytes:
         (b'"invented":true', b'"invented":"yes"', "line 2.*valid boolean"),
         (b'"opened_at":"2', b'"opened_at":"x2', "line 2"),
         (b'{"patient":', b'{"person":', "line 2.*one row"),
-        (b'"version":1', b'"version":2', "line 1.*version"),
+        (b'"version":2', b'"version":3', "line 1.*version"),
         (b'{\\"id\\"', b'{\\"no\\"', "line 4"),
         (b'0001\\"}"}}', b'0002\\"}"}}', "identity of the entry"),
     ],

@@ -13,6 +13,7 @@ from sqlalchemy import Connection, insert, select
 from sqlalchemy.exc import DBAPIError
 
 from decussate.errors import BadInput
+from decussate.records.attachments import check_row
 from decussate.records.chain import add_link, present_actor, verify
 from decussate.records.entries import Entry
 from decussate.records.line_files import read_lines
@@ -123,7 +124,7 @@ def _take_all(connection: Connection, file: Path, manifest: Manifest) -> Importe
 
     for number, next_kind, row in file_rows(file):
         _readable(next_kind, row, file, number)
-        if next_kind != kind or len(waiting) >= TOGETHER:
+        if next_kind != kind or len(waiting) >= TOGETHER or kind == "attachment":
             flush()
             kind = next_kind
         waiting.append(row)
@@ -144,7 +145,7 @@ def _take_all(connection: Connection, file: Path, manifest: Manifest) -> Importe
             hint=f"{len(problems)} such in all. Nothing was imported.",
             where=str(file),
         )
-    rows = manifest.patients + manifest.examinations + manifest.entries
+    rows = manifest.patients + manifest.examinations + manifest.entries + manifest.attachments
     return Imported(manifest, rows, 0, True)
 
 
@@ -187,10 +188,15 @@ def _take_new(connection: Connection, file: Path, manifest: Manifest, by: str) -
 
 
 def _readable(kind: str, row: Mapping[str, Any], file: Path, number: int) -> None:
-    """Refuse an entry that the program could not read again."""
+    """Refuse an entry or attachment that the program could not read again."""
+    where = f"{file}, line {number}"
+    if kind == "attachment":
+        try:
+            check_row(row)
+        except BadInput as problem:
+            raise BadInput(problem.field, problem.found, problem.expected, where=where) from None
     if kind != "entry":
         return
-    where = f"{file}, line {number}"
     try:
         entry = Entry.model_validate_json(row["body"])
     except ValidationError as problem:

@@ -27,6 +27,7 @@ from decussate.records.chain import (
     add_link,
     login_name,
     present_actor,
+    present_device,
     timestamp,
     verify,
 )
@@ -196,6 +197,8 @@ class Store:
         by = present_actor(entry.by or self.by)
         if named := present_actor(""):  # nobody enters in another's name
             entry = entry.model_copy(update={"by": named})
+        if device := present_device():
+            entry = entry.model_copy(update={"device": device})
         body = entry.model_dump_json(exclude_defaults=True)
 
         def add(connection: Connection) -> Receipt:
@@ -207,7 +210,7 @@ class Store:
                 row = {"id": str(entry.id), "examination": examination, "at": at, "body": body}
                 sequence = _add(connection, "entry", row, by)
                 return Receipt(StoredEntry(sequence, datetime.fromisoformat(at), entry), False)
-            if saved.examination != examination or saved.body != body:
+            if saved.examination != examination or not _same(saved.body, entry):
                 raise BadInput(
                     "entry identity",
                     str(entry.id),
@@ -412,6 +415,13 @@ def _add(connection: Connection, kind: str, row: Mapping[str, Any], by: str) -> 
 
 def _row(connection: Connection, table: Table, identity: str) -> Row[Any] | None:
     return connection.execute(select(table).where(table.c.id == identity)).first()
+
+
+def _same(body: str, entry: Entry) -> bool:
+    """Whether an entry says what a saved one says; sent again, it may come by another browser."""
+    apart = {"by": None, "device": None}
+    saved = Entry.model_validate_json(body)
+    return saved.model_copy(update=apart) == entry.model_copy(update=apart)
 
 
 def _no_such(examination: str) -> BadInput:

@@ -4,7 +4,8 @@ The file is text in UTF-8, one JSON object a line:
 
 1. the manifest: format, when and by whom it was made, how many of each kind follow, and the head of
    the audit trail;
-2. every patient, examination, entry and link of the audit trail, each as ``{kind: row}``;
+2. every patient, examination, entry, attachment and link of the audit trail, each as
+   ``{kind: row}``;
 3. the SHA-256 of all bytes before.
 
 It is the same for every database, so records move from SQLite to PostgreSQL and back by it. From a
@@ -31,10 +32,9 @@ from sqlalchemy import Connection, Table, func, select
 
 from decussate.errors import BadInput
 from decussate.records.chain import FIRST, links, present_actor, timestamp
-from decussate.records.database import STREAMED
 from decussate.records.line_files import read_lines, writing_lines
 from decussate.records.store import Store
-from decussate.records.tables import KINDS, audit, entries
+from decussate.records.tables import KINDS, audit, entries, streamed
 
 __all__ = ["Manifest", "check_file", "export_records", "file_rows", "row_lines"]
 
@@ -50,8 +50,8 @@ class Manifest(BaseModel):
         What kind of file it is.
     made_at, by : str
         When (ISO 8601 in UTC) and by whom.
-    patients, examinations, entries, links : int
-        How many follow.
+    patients, examinations, entries, attachments, links : int
+        How many follow. Version 1 had no attachments.
     head : str
         Hash of the last link of the audit trail.
     """
@@ -59,12 +59,13 @@ class Manifest(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
 
     format: Literal["decussate records"] = "decussate records"
-    version: Literal[1] = 1
+    version: Literal[1, 2] = 2
     made_at: str
     by: str
     patients: Count
     examinations: Count
     entries: Count
+    attachments: Count = 0
     links: Count
     head: Annotated[str, Field(pattern="^[0-9a-f]{64}$")]
 
@@ -125,6 +126,7 @@ def _manifest(connection: Connection, by: str) -> Manifest:
         patients=count(KINDS["patient"]),
         examinations=count(KINDS["examination"]),
         entries=count(KINDS["entry"]),
+        attachments=count(KINDS["attachment"]),
         links=count(audit),
         head=head or FIRST,
     )
@@ -147,7 +149,7 @@ def row_lines(connection: Connection) -> Iterator[bytes]:
         columns = [column for column in table.columns if column.name != "sequence"]
         order = entries.c.sequence if kind == "entry" else table.c.id
         query = select(*columns).order_by(order)
-        for row in connection.execute(query, execution_options=STREAMED).mappings():
+        for row in connection.execute(query, execution_options=streamed(table)).mappings():
             yield _line({kind: dict(row)})
     for link, hashed in links(connection):
         fields = {name: getattr(link, name) for name in type(link).__slots__}
@@ -184,7 +186,7 @@ def check_file(file: Path) -> Manifest:
     BadInput
         With the line, if anything is not as it was written.
     """
-    found = {"patient": 0, "examination": 0, "entry": 0, "link": 0}
+    found = dict.fromkeys((*KINDS, "link"), 0)
     manifest = None
     for item in _items(file):
         if isinstance(item, Manifest):
@@ -193,7 +195,13 @@ def check_file(file: Path) -> Manifest:
             found[item[1]] += 1
     if manifest is None:
         raise BadInput("manifest", "nothing", "the first line of an export", where=str(file))
-    promised = (manifest.patients, manifest.examinations, manifest.entries, manifest.links)
+    promised = (
+        manifest.patients,
+        manifest.examinations,
+        manifest.entries,
+        manifest.attachments,
+        manifest.links,
+    )
     if tuple(found.values()) != promised:
         raise BadInput("rows", tuple(found.values()), f"{promised}", where=str(file))
     return manifest
@@ -255,6 +263,20 @@ class _Entry(_Row):
     body: str
 
 
+class _Attachment(_Row):
+    id: Identity
+    examination: Identity
+    at: Moment
+    by: str
+    device: str
+    name: Annotated[str, Field(min_length=1)]
+    kind: Annotated[str, Field(max_length=16)]
+    media_type: Annotated[str, Field(max_length=64)]
+    size: Count
+    sha256: Hash
+    content: str
+
+
 class _Link(_Row):
     sequence: Annotated[int, Field(ge=1)]
     at: Moment
@@ -268,8 +290,12 @@ class _Link(_Row):
 
 
 _MODELS: dict[str, type[_Row]] = {
-    "patient": _Patient, "examination": _Examination, "entry": _Entry, "link": _Link,
-}  # fmt: skip
+    "patient": _Patient,
+    "examination": _Examination,
+    "entry": _Entry,
+    "attachment": _Attachment,
+    "link": _Link,
+}
 
 
 def _items(file: Path) -> Iterator[Manifest | tuple[int, str, dict[str, Any]]]:
