@@ -44,8 +44,9 @@ def value(finding) -> float:
     return finding.measurement.value
 
 
-POSITIONAL = {"side": "left", "nystagmus": "upbeat_torsional", "latency_s": "3.4"}
-SWALLOW = {"given_ml": "100", "seconds": "20", "cough": "no", "wet_voice": "no", "stopped": "no"}
+POSITIONAL = {"gate": "yes", "side": "left", "nystagmus": "upbeat_torsional", "latency_s": "3.4"}
+GLASS = {"given_ml": "100", "seconds": "20", "cough": "no", "wet_voice": "no", "stopped": "no"}
+SWALLOW = GLASS | {"gate": "yes", "sips": "normal"}
 WHISPER = {"side": "right", "distance": "far", "masked": "yes", "first": "3"}
 
 
@@ -53,7 +54,8 @@ def test_a_positional_test_gives_latency_and_duration_to_the_side_tested(record,
     answer = record("positional", **POSITIONAL, duration_s="14", vertigo="yes", reverses="yes")
     assert "Recorded" in answer.text
     seen = found()
-    assert {side for _, side in seen} == {"left"}
+    assert {side for test, side in seen if test != "neck_safe"} == {"left"}
+    assert seen["neck_safe", None].response == "normal"  # the line that was ticked
     assert value(seen["positional_latency", "left"]) == 3.4
     assert value(seen["positional_duration", "left"]) == 14
     assert seen["positional_test", "left"].response == "upbeat_torsional"
@@ -70,9 +72,10 @@ def test_nystagmus_that_goes_on_is_kept_as_such(record, found):
 
 
 def test_no_nystagmus_is_one_normal_finding(record, found):
-    record("positional", side="right", nystagmus="none")
+    record("positional", gate="yes", side="right", nystagmus="none")
     assert {key: f.response for key, f in found().items()} == {
-        ("positional_test", "right"): "normal"
+        ("neck_safe", None): "normal",
+        ("positional_test", "right"): "normal",
     }
 
 
@@ -178,6 +181,16 @@ def test_blinks_are_counted_in_the_comment(record, found):
         ("rinne", {"right": "normal", "method": "normal"}, "Rinne"),
         ("rinne", {}, "at least one result"),
         ("blink", {}, "at least one result"),
+        ("red_reflex", {"right": "normal", "place_right": "lens"}, "dull where an opacity"),
+        ("red_reflex", {"right": "normal", "spot_right": "central"}, "dull where an opacity"),
+        ("red_reflex", {}, "at least one result"),
+        ("targets", {"pair": "left and right"}, "pair of targets"),
+        (
+            "targets",
+            {"pair": "cover, far", "alternate_cover_distance value": "6"},
+            "with the value",
+        ),
+        ("targets", {"pair": "finger and pen"}, "at least one result"),
         ("hop", {}, "timer"),
     ],
 )
@@ -216,17 +229,94 @@ def test_cautions_stand_before_what_they_concern(client, examination):
 
 
 def test_what_the_record_holds_against_a_test_is_said(client, enter, examination):
-    page = client.get(f"/examinations/{examination}/timers").text
-    for name in ("neck_safe", "alertness"):
-        assert f"{load_catalogue().test(name).name}: not recorded. Ask first." in page
+    def page():
+        return client.get(f"/examinations/{examination}/timers").text
+
+    for why in (
+        "nobody has recorded whether the neck is safe to move",
+        "alertness is not recorded",
+    ):
+        assert why in page()
+    assert "data-although" not in page()  # the line to be ticked and the sips answer all of it
     enter("findings", test="neck_safe", choice="record whole unsafe")
     enter("findings", test="alertness", choice="record whole drowsy")
-    page = client.get(f"/examinations/{examination}/timers").text
-    assert f"{load_catalogue().test('neck_safe').name}: not safe." in page
-    assert f"{load_catalogue().test('alertness').name}: drowsy." in page
+    assert "the neck is not safe to move" in page()
+    assert "not fully awake" in page()
+    assert page().count("data-although") == 2
     enter("findings", test="neck_safe", choice="record whole normal")
     enter("findings", test="alertness", choice="record whole normal")
-    assert "In this record:" not in client.get(f"/examinations/{examination}/timers").text
+    enter("findings", test="sip_swallow", choice="record whole normal")
+    assert "Held back" not in page()
+
+
+def test_a_ticked_line_never_speaks_against_the_record(record, enter, found):
+    """What is recorded as drowsy or unsafe stands; ticking says only what nobody recorded."""
+    enter("findings", test="alertness", choice="record whole drowsy")
+    refused = record("swallow", **SWALLOW)
+    assert refused.status_code == 422
+    assert "not fully awake" in refused.text
+    assert set(found()) == {("alertness", None)}
+    assert found()["alertness", None].response == "drowsy"
+
+
+@pytest.mark.parametrize("sips", ["reduced", "absent"])
+def test_after_unsafe_sips_no_glass_is_recorded_without_a_reason(record, found, sips):
+    assert record("swallow", gate="yes", sips=sips).status_code == 200
+    assert found()["sip_swallow", None].response == sips
+    assert found()["voice_wet", None].response == "normal"
+    refused = record("swallow", **GLASS | {"gate": "yes"})
+    assert refused.status_code == 422
+    assert "small sips were not safe" in refused.text
+    reason = "thickened fluid, by the speech therapist"
+    assert record("swallow", **GLASS | {"gate": "yes", "although": reason}).status_code == 200
+    assert reason in found()["water_swallow", None].comment
+
+
+def test_the_answer_renews_what_the_page_says_is_held_back(record):
+    answer = record("swallow", gate="yes", sips="absent")
+    renewed = answer.text.split('hx-target="#held-swallow"')[1]
+    assert "small sips were not safe" in renewed
+    assert "data-although" in renewed
+
+
+def test_a_red_reflex_is_recorded_with_the_place_of_an_opacity(record, found):
+    record("red_reflex", right="normal", left="present", place_left="lens", spot_left="central")
+    seen = found()
+    assert seen["red_reflex", "right"].response == "normal"
+    assert seen["red_reflex", "left"].response == "present"
+    assert seen["red_reflex", "left"].comment == "central"
+    assert seen["opacity_place", "left"].response == "lens"
+    assert ("opacity_place", "right") not in seen
+
+
+def test_targets_give_what_was_seen_with_the_count(record, found):
+    record(
+        "targets",
+        **{
+            "pair": "far and near",
+            "changes": "8",
+            "seconds": "16.4",
+            "near_response right": "normal",
+            "near_response left": "absent",
+            "near point": "12",
+        },
+    )
+    seen = found()
+    assert seen["near_response", "left"].response == "absent"
+    assert seen["near_response", "left"].comment == "8 changes in 16.4 s"
+    # A near point beyond 10 cm is receded (Adler P et al. 2002, in the catalogue).
+    assert seen["convergence_near_point", None].response == "receded"
+    record("targets", **{"pair": "cover, near", "alternate_cover_near": "exo"})
+    record(
+        "targets",
+        **{
+            "pair": "cover, far",
+            "alternate_cover_vertical": "right",
+            "alternate_cover_vertical value": "6",
+        },
+    )
+    assert found()["alternate_cover_near", None].response == "exo"
+    assert value(found()["alternate_cover_vertical", None]) == 6
 
 
 def test_whispered_items_are_of_the_letters_and_digits_named():

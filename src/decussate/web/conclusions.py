@@ -13,6 +13,7 @@ from decussate.localisation import Candidate, Localisation, NextTest, Reason, lo
 from decussate.sides import Side
 from decussate.urgency.rules import Alert, evaluate
 from decussate.web.bedside import chance_words, load_parts
+from decussate.web.held_back import HeldBack
 from decussate.web.view import sides_of
 
 __all__ = ["Conclusion", "begin_with", "chance", "conclude", "hundred", "listed_candidates"]
@@ -133,7 +134,7 @@ def _next_tests(found: Iterable[NextTest]) -> tuple[NextView, ...]:
 
 
 def begin_with(
-    path: str, present: Mapping[tuple[str, Side | None], Finding]
+    path: str, present: Mapping[tuple[str, Side | None], Finding], held_back: HeldBack
 ) -> tuple[NextView, ...]:
     """Return what to do next while nothing recorded points anywhere: the tests in their order.
 
@@ -143,22 +144,38 @@ def begin_with(
         Key of the short path chosen; empty for the whole examination.
     present : mapping of (str, Side or None) to Finding
         Findings that stand.
+    held_back : HeldBack
+        What bars a test.
 
     Returns
     -------
     tuple of NextView
-        The first usual tests that are not recorded yet.
+        The first usual tests that are not recorded yet, and that nothing bars; one barred on one
+        side is named with the other.
     """
     gain = "next on the path chosen" if path else "next in the order of the examination"
     waiting = (
-        test
+        (test, free)
         for part in load_parts(path)
         for test in part.routine
-        if not all((test.id, side) in present for side in sides_of(test))
+        if (
+            free := [
+                side
+                for side in sides_of(test)
+                if (test.id, side) not in present and not held_back(test, side)
+            ]
+        )
     )
     return tuple(
-        NextView(test.id, "", test.name, round(test.seconds), gain, _cautions(test.id))
-        for test in islice(waiting, NEXT_TESTS_SHOWN)
+        NextView(
+            test.id,
+            str(free[0] or "") if len(free) == 1 else "",
+            test.name,
+            round(test.seconds),
+            gain,
+            _cautions(test.id),
+        )
+        for test, free in islice(waiting, NEXT_TESTS_SHOWN)
     )
 
 

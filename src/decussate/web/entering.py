@@ -8,7 +8,7 @@ back to the page.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Annotated, Any
 from uuid import UUID, uuid5
@@ -31,12 +31,18 @@ from decussate.examination.record import (
     UnreadText,
 )
 from decussate.examination.shorthand import read_shorthand
-from decussate.records import Entry, Store, StoredEntry
+from decussate.records import Entry, Store, StoredEntry, present_state
 from decussate.records.roles import Permission
 from decussate.sides import Side
 from decussate.web.access import needs
 from decussate.web.acuity_words import acuity_as_written
 from decussate.web.bedside import load_parts, load_paths, part_of
+from decussate.web.held_back import (
+    changed_by,
+    done_all_the_same,
+    holding_back,
+    names_held_back,
+)
 from decussate.web.pages import check_identity
 from decussate.web.pictures import load_pictures
 from decussate.web.rendering import is_fragment, templates
@@ -89,7 +95,14 @@ def _enter_finding(request: Request, examination_id: str, form: dict[str, str]) 
         )
         _refuse_problems(findings)
         content = {"findings": findings}
-    append_entry(store, examination_id, form.get("entry", ""), content)
+
+    def with_reasons(content: dict[str, Any]) -> dict[str, Any]:
+        reasons = {side: form.get(f"although {_key(side)}", "") for side in sides}
+        examination = store.examination(examination_id)
+        found = done_all_the_same(content.get("findings", ()), examination, reasons)
+        return content | {"findings": found}
+
+    append_entry(store, examination_id, form.get("entry", ""), content, completed=with_reasons)
     return answer_changes(request, store, examination_id, frozenset({test.id}), f"#test-{test.id}")
 
 
@@ -107,12 +120,14 @@ def enter_sweep(
     part = next((part for part in parts if part.key == group), None)
     if part is None:
         raise BadInput("part of the examination", group, "a part of the page")
-    present = {(f.test, f.side) for f in store.examination(examination_id).present()}
+    examination = store.examination(examination_id)
+    present = {(f.test, f.side) for f in examination.present()}
+    held_back = holding_back(examination)  # what is held back is never swept along
     findings = tuple(
         Finding(test=test.id, side=side, response="normal")
         for test in part.routine
         for side in sides_of(test)
-        if (test.id, side) not in present
+        if (test.id, side) not in present and not held_back(test, side)
     )
     if findings:
         append_entry(store, examination_id, entry, {"findings": findings})
@@ -180,11 +195,16 @@ def enter_shorthand(
         content["story"] = known.model_copy(update=told)
     if not (content["findings"] or content["unread"] or "story" in content):
         raise BadInput("shorthand", text, "at least one finding", hint="Such as: R ptosis partial.")
+    before = store.examination(examination_id)
     append_entry(store, examination_id, entry, content)
     count = len(reading.findings)
     words = f"Recorded {count} {'finding' if count == 1 else 'findings'}" + (
         f"; {len(reading.unread)} not understood." if reading.unread else "; all understood."
     )
+    # What is written was done already: it is recorded, and said where the record held it back.
+    held = names_held_back(content["findings"], before)
+    if held:
+        words += f" Recorded although held back: {'; '.join(held)}."
     tests = frozenset(finding.test for finding in reading.findings)
     return answer_changes(request, store, examination_id, tests, "#shorthand", WRITTEN, words)
 
@@ -249,6 +269,10 @@ def _side(test: Test, key: str) -> Side | None:
     return allowed[key]
 
 
+def _key(side: Side | None) -> str:
+    return side.value if side else "whole"
+
+
 def _finding(
     verb: str,
     code: str,
@@ -258,7 +282,12 @@ def _finding(
     store: Store,
     examination_id: str,
 ) -> Finding:
-    key = side.value if side else "whole"
+    key = _key(side)
+    if verb == "leave":
+        bars = holding_back(store.examination(examination_id))(test, side)
+        if not bars:
+            raise BadInput("choice", "left", "a test held back", hint="Reload the page.")
+        return Finding(test=test.id, side=side, response=COULD_NOT_BE_TESTED, reason=bars)
     if verb == "record":
         return Finding(test=test.id, side=side, response=code)
     if verb == "withdraw":
@@ -307,10 +336,25 @@ def _refuse_problems(findings: tuple[Finding, ...]) -> None:
         raise problem.placed("").error()
 
 
-def append_entry(store: Store, examination_id: str, token: str, content: dict[str, Any]) -> None:
-    """Save one entry; its identity follows from the form's token and from what is entered."""
+def append_entry(
+    store: Store,
+    examination_id: str,
+    token: str,
+    content: dict[str, Any],
+    *,
+    completed: Callable[[dict[str, Any]], dict[str, Any]] | None = None,
+) -> None:
+    """Save one entry; its identity follows from the form's token and from what is entered.
+
+    What `completed` checks or adds depends on the record as it stands, and so is no part of the
+    identity: the same act sent again after the record has changed is still the same act.
+    """
     made_from = Entry(id=UUID(int=0), **content).model_dump_json(exclude={"id"})
     identity = uuid5(UUID(check_identity(token)), made_from)
+    if completed is not None:
+        if any(stored.entry.id == identity for stored in store.history(examination_id)):
+            return
+        content = completed(content)
     store.append(examination_id, Entry(id=identity, **content))
 
 
@@ -328,7 +372,8 @@ def answer_changes(
         return RedirectResponse(f"/examinations/{examination_id}{anchor}", 303)
     state = bedside_state(store, examination_id, settings_of(request), read_words=read_words)
     newer = _since(state["history"], _seen(request, state["seen"]))
-    return _changes(state, tests | newer.tests, also | newer.also, anew=newer.path)
+    held = _held_since(state, _seen(request, state["seen"] - 1))
+    return _changes(state, tests | newer.tests | held, also | newer.also, anew=newer.path)
 
 
 @router.get("/changes")
@@ -341,7 +386,8 @@ def changes_of_others(request: Request, examination_id: str, after: int = 0) -> 
     if not newer.any:
         return Response(status_code=204)
     state = bedside_state(store, examination_id, settings_of(request))
-    return _changes(state, newer.tests, newer.also, anew=newer.path)
+    held = _held_since(state, after)
+    return _changes(state, newer.tests | held, newer.also, anew=newer.path)
 
 
 @dataclass(frozen=True, slots=True)
@@ -368,10 +414,21 @@ def _since(history: Sequence[StoredEntry], after: int) -> _Newer:
     )
 
 
+def _held_since(state: dict[str, Any], after: int) -> frozenset[str]:
+    """Return the tests held back, or no longer, by entries after a known one."""
+    head, history = state["head"], state["history"]
+    known = [stored for stored in history if stored.sequence <= after]
+    then, now = (
+        present_state(head.id, head.label, head.invented, entries) for entries in (known, history)
+    )
+    return changed_by(then, now)
+
+
 def _seen(request: Request, newest: int) -> int:
     """Return the last entry the page knows of; one that says nothing is taken to be up to date."""
     text = request.headers.get("seen-entry", "")
-    return int(text) if text.isdigit() else newest
+    sent = text.isascii() and text.isdigit() and len(text) < 19  # else it is not from our page
+    return int(text) if sent else newest
 
 
 def _changes(

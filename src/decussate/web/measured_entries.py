@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from uuid import UUID, uuid5
 
 from fastapi import Request
@@ -13,6 +14,7 @@ from decussate.examination.checking import check_findings
 from decussate.examination.record import Examination, Finding
 from decussate.records import Entry, Store
 from decussate.sides import Side
+from decussate.web.held_back import done_all_the_same
 from decussate.web.pages import check_identity
 from decussate.web.rendering import is_fragment, templates
 from decussate.web.view import finding_words
@@ -29,6 +31,8 @@ def save_measured(
     *,
     page: str,
     kind: str,
+    also: Callable[[Examination], tuple[Finding, ...]] | None = None,
+    although: str = "",
 ) -> Response:
     """Save findings as one entry and answer with what was saved.
 
@@ -49,6 +53,10 @@ def save_measured(
         Last part of the address of the page, for a plain form.
     kind : str
         Part of the page in which the answer stands.
+    also : callable, optional
+        Findings that go before them, by the record as it stands.
+    although : str
+        Why a test held back was done all the same.
 
     Returns
     -------
@@ -58,18 +66,25 @@ def save_measured(
     Raises
     ------
     BadInput
-        If there is nothing to save, or a finding does not pass the catalogue.
+        If there is nothing to save, a finding does not pass the catalogue, or a test is held back
+        and no reason is given.
     """
     if not findings:
         raise BadInput("what was measured", "nothing", "at least one result")
     checked = Examination(id="entry", findings=findings)
     for problem in check_findings(checked, load_catalogue()):
         raise problem.placed("").error()
+    # The record as it stands is no part of the identity: the same form sent again is one entry.
     made_from = Entry(id=UUID(int=0), findings=findings).model_dump_json(exclude={"id"})
-    entry = Entry(id=uuid5(UUID(check_identity(token)), made_from), findings=findings)
-    store.append(examination_id, entry)
+    identity = uuid5(UUID(check_identity(token)), made_from)
+    if all(stored.entry.id != identity for stored in store.history(examination_id)):
+        examination = store.examination(examination_id)
+        findings = (*(also(examination) if also else ()), *findings)
+        known = examination.model_copy(update={"findings": (*examination.findings, *findings)})
+        findings = done_all_the_same(findings, known, dict.fromkeys((None, *Side), although))
+        store.append(examination_id, Entry(id=identity, findings=findings))
     if not is_fragment(request):
-        return RedirectResponse(f"/examinations/{examination_id}/{page}?saved={entry.id}", 303)
+        return RedirectResponse(f"/examinations/{examination_id}/{page}?saved={identity}", 303)
     return HTMLResponse(
         templates.get_template("patient_recorded.html").render(
             {"kind": kind, "recorded": [finding_words(f) for f in findings]}

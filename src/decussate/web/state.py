@@ -25,6 +25,7 @@ from decussate.web.access import visit_of
 from decussate.web.audiogram_chart import chart_view
 from decussate.web.bedside import load_parts, load_paths, part_of
 from decussate.web.conclusions import begin_with, conclude
+from decussate.web.held_back import holding_back
 from decussate.web.picture_view import PictureView, picture_view
 from decussate.web.pictures import pictures_of
 from decussate.web.settings import Settings
@@ -106,9 +107,10 @@ def _parts_of_page(
     conclusion = conclude(examination)
     present = {(found.test, found.side): found for found in examination.present()}
     old = frozenset(examination.known_old)
+    held_back = holding_back(examination)
 
     def card_of(test: Test) -> CardView:
-        return card_view(test, present, old, settings)
+        return card_view(test, present, old, settings, held_back)
 
     def drawn(part: str) -> tuple[PictureView, ...]:
         return tuple(picture_view(picture, present, settings) for picture in pictures_of(part))
@@ -117,7 +119,7 @@ def _parts_of_page(
     return {
         "head": head,
         "invented": "patient, invented hospital" if head.invented else "",
-        "groups": tuple(part_view(part, present) for part in load_parts(path)),
+        "groups": tuple(part_view(part, present, held_back) for part in load_parts(path)),
         "path": path,
         "paths": tuple(load_paths().values()),
         "card_of": card_of,
@@ -135,7 +137,9 @@ def _parts_of_page(
         "side_words": conclusion.side_words,
         "places": conclusion.places,
         "unexplained": conclusion.unexplained,
-        "next_tests": conclusion.next_tests if conclusion.used else begin_with(path, present),
+        "next_tests": conclusion.next_tests
+        if conclusion.used
+        else begin_with(path, present, held_back),
     }
 
 

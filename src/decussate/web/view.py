@@ -22,6 +22,7 @@ from decussate.records import Entry
 from decussate.sides import Side
 from decussate.web.acuity_words import ACUITY_EXAMPLES, is_acuity, notated
 from decussate.web.bedside import Part, load_paths
+from decussate.web.held_back import HeldBack
 from decussate.web.settings import Settings
 
 __all__ = [
@@ -57,13 +58,17 @@ class ChoiceView:
 
 @dataclass(frozen=True, slots=True)
 class CellView:
-    """One side of a test (or the whole of one without sides): what is recorded and what can be."""
+    """One side of a test (or the whole of one without sides): what is recorded and what can be.
+
+    `held` says what bars it; empty when nothing does.
+    """
 
     key: str
     words: str
     heading: str
     state: str
     said: str
+    held: str
     shown: tuple[ChoiceView, ...]
     scale: tuple[ChoiceView, ...]
     graded: bool
@@ -90,7 +95,10 @@ class CardView:
 
 @dataclass(frozen=True, slots=True)
 class PartView:
-    """One part of the page. `done` of `total` counts sides of routine tests; `extra` others."""
+    """One part of the page. `done` of `total` counts sides of routine tests; `extra` others.
+
+    `held` names the routine tests that are held back on every side not yet recorded.
+    """
 
     key: str
     title: str
@@ -104,6 +112,7 @@ class PartView:
     glance: tuple[str, ...]
     sweep: str
     sweep_words: str
+    held: str
 
 
 def side_words(side: str | None) -> str:
@@ -177,7 +186,9 @@ def entry_words(entry: Entry) -> str:
     return ". ".join(words) or "Empty entry"
 
 
-def part_view(part: Part, present: Mapping[tuple[str, Side | None], Finding]) -> PartView:
+def part_view(
+    part: Part, present: Mapping[tuple[str, Side | None], Finding], held_back: HeldBack
+) -> PartView:
     """Return a part of the page as it now stands.
 
     Parameters
@@ -186,11 +197,13 @@ def part_view(part: Part, present: Mapping[tuple[str, Side | None], Finding]) ->
         The part.
     present : mapping of (str, Side or None) to Finding
         Findings that stand.
+    held_back : HeldBack
+        What bars a test.
 
     Returns
     -------
     PartView
-        Counts of what is done; `remaining` counts routine tests not yet recorded.
+        Counts of what is done; `remaining` counts routine tests not yet recorded that nothing bars.
     """
     routine, further = (
         [(test.id, side) for test in tests for side in sides_of(test)]
@@ -199,11 +212,16 @@ def part_view(part: Part, present: Mapping[tuple[str, Side | None], Finding]) ->
     abnormal = [
         present[key] for key in routine + further if key in present and is_abnormal(present[key])
     ]
+    still_open = {
+        test.id: [side for side in sides_of(test) if (test.id, side) not in present]
+        for test in part.routine
+    }
     open_routine = [
         test
         for test in part.routine
-        if any((test.id, side) not in present for side in sides_of(test))
+        if any(not held_back(test, side) for side in still_open[test.id])
     ]
+    held = [t for t in part.routine if still_open[t.id] and t not in open_routine]
     return PartView(
         key=part.key,
         title=part.title,
@@ -217,6 +235,7 @@ def part_view(part: Part, present: Mapping[tuple[str, Side | None], Finding]) ->
         glance=tuple(_glance(f) for f in abnormal),
         sweep=part.sweep,
         sweep_words=", ".join(test.name for test in open_routine),
+        held=", ".join(test.name for test in held),
     )
 
 
@@ -235,6 +254,7 @@ def card_view(
     present: Mapping[tuple[str, Side | None], Finding],
     old: frozenset[tuple[str, Side | None]],
     settings: Settings,
+    held_back: HeldBack,
 ) -> CardView:
     """Return one test as a card.
 
@@ -248,6 +268,8 @@ def card_view(
         Findings set aside as long known.
     settings : Settings
         How this browser shows things.
+    held_back : HeldBack
+        What bars a test.
 
     Returns
     -------
@@ -267,11 +289,19 @@ def card_view(
         test=test,
         kind="paired" if test.paired else "single",
         cells=tuple(
-            _cell(test, side, present.get((test.id, side)), (test.id, side) in old, settings)
+            _cell(
+                test,
+                side,
+                present.get((test.id, side)),
+                (test.id, side) in old,
+                settings,
+                held_back(test, side),
+            )
             for side in sides_of(test)
         ),
         cautions=tuple(cautions[key] for key in test.cautions),
-        both=test.paired and not any((test.id, side) in present for side in sides_of(test)),
+        both=test.paired
+        and not any((test.id, s) in present or held_back(test, s) for s in sides_of(test)),
         value_first=_value_first(test),
         measure_label=label[measurement.kind] if measurement else "",
         measure_mode="decimal" if measurement and measurement.kind == "number" else "text",
@@ -279,7 +309,12 @@ def card_view(
 
 
 def _cell(
-    test: Test, side: Side | None, found: Finding | None, old: bool, settings: Settings
+    test: Test,
+    side: Side | None,
+    found: Finding | None,
+    old: bool,
+    settings: Settings,
+    held: str,
 ) -> CellView:
     words = side_words(side) if side else test.name
     choices = _choices(test, side, found)
@@ -308,6 +343,7 @@ def _cell(
         heading=side_words(side).replace("p", "P", 1) if side else "",
         state=state,
         said=said + (", known for long" if old else ""),
+        held=held,
         shown=shown,
         scale=scale,
         graded=graded,

@@ -54,17 +54,30 @@
   }
   const onReset = (form, deed) => form.addEventListener("reset", () => setTimeout(deed));
 
+  // What must be answered before a clock may start: the line that is ticked, and a reason where the test is held back.
+  function waitsFor(form, gate) {
+    if (!gate.checked) return "Tick the line above first";
+    const although = document.querySelector(`[data-although][form="${form.id}"]`);
+    return although && !although.value.trim() ? "Held back: give the reason above first" : "";
+  }
+  function gateOpens(form, show) {
+    form.addEventListener("change", show);
+    document.addEventListener("input", (event) => { if (event.target.matches?.(`[data-although][form="${form.id}"]`)) show(); });
+    document.addEventListener("htmx:finally:request", () => setTimeout(show));
+  }
+
   function positional() {
     const form = forms.positional;
     const clock = clockOf(form);
     let firstBeat = 0;
     const gate = form.querySelector("[data-gate]");
+    const ready = () => waitsFor(form, gate);
     const stages = staged(form, [
       { label: "Head is down: start", deed: () => { clock.start(); return "Clock started."; } },
       { label: "First beat", deed: () => { firstBeat = clock.seconds(); fill(form, "latency_s", round(firstBeat)); return `First beat at ${round(firstBeat)} seconds.`; } },
       { label: "Beating stops", deed: () => { const ran = clock.stop() - firstBeat; fill(form, "duration_s", round(ran)); pick(form, "went_on", "no"); return `Lasted ${round(ran)} seconds.`; } },
-    ], { ready: () => (gate.checked ? "" : "Tick the line above first") });
-    gate.addEventListener("change", stages.show);
+    ], { ready });
+    gateOpens(form, stages.show);
     onReset(form, () => { clock.reset(); stages.to(0); });
   }
 
@@ -89,11 +102,20 @@
     const gate = form.querySelector("[data-gate]");
     const count = counters(form);
     const end = () => { const taken = clock.stop(); fill(form, "seconds", round(taken)); count.allow(false); return taken; };
+    // The glass waits for safe sips, of now or recorded before.
+    const sips = () => form.querySelector('[name="sips"]:checked')?.value;
+    const ready = () => {
+      const wait = waitsFor(form, gate);
+      if (wait) return wait;
+      if (sips() && sips() !== "normal") return "Sips were not safe: no glass. Record, and nothing by mouth.";
+      const held = document.querySelector("#held-swallow .stop")?.textContent ?? "";
+      return !sips() && held.includes("small sips") ? "Small sips first" : "";
+    };
     const stages = staged(form, [
       { label: "Water touches the lip: start", deed: () => { clock.start(); count.allow(true); fill(form, "swallows", 0); return "Clock started."; } },
       { label: "Last return of the larynx: stop", deed: () => { const taken = end(); pick(form, "stopped", "no"); return `${round(taken)} seconds. Watch for a minute for cough and wet voice.`; } },
-    ], { ready: () => (gate.checked ? "" : "Tick the line above first") });
-    gate.addEventListener("change", stages.show);
+    ], { ready });
+    gateOpens(form, stages.show);
     form.querySelector("[data-cough]").addEventListener("click", () => {
       end();
       pick(form, "cough", "yes");
@@ -176,5 +198,38 @@
     onReset(form, () => { clock.reset(); count.allow(false); count.clear(); stages.to(0); });
   }
 
-  for (const make of [positional, swallow, whisper, rinne, blink]) make();
+  function targets() {
+    const form = forms.targets;
+    const clock = clockOf(form);
+    const call = form.querySelector("[data-call]");
+    const byHand = form.querySelector("[data-by-hand]");
+    const CALLS = { "far and near": ["Far", "Near"], "finger and pen": ["Finger", "Pen"], "up and down": ["Up", "Down"], "cover, far": ["Cover right", "Cover left"], "cover, near": ["Cover right", "Cover left"] };
+    const checked = (name) => form.querySelector(`[name="${name}"]:checked`)?.value;
+    let changes = 0;
+    const show = () => {
+      call.textContent = CALLS[checked("pair")][changes % 2];
+      byHand.querySelector("span").textContent = changes;
+      fill(form, "changes", changes || "");
+      for (const box of form.querySelectorAll("[data-pair]")) {
+        box.hidden = box.dataset.pair !== checked("pair");
+        for (const field of box.querySelectorAll("input")) field.disabled = box.hidden;
+      }
+    };
+    const change = (count) => {
+      if (count === changes) return;
+      changes = count;
+      show();
+      navigator.vibrate?.(40);
+    };
+    const stages = staged(form, [
+      { label: "Start", deed: () => { changes = 0; show(); clock.start((seconds) => change(Math.floor(seconds / Number(checked("pace"))))); return "Started."; } },
+      { label: "Stop", deed: () => { const taken = clock.stop(); fill(form, "seconds", round(taken)); return `${changes} changes in ${round(taken)} seconds.`; } },
+    ]);
+    byHand.addEventListener("click", () => change(changes + 1));
+    for (const radio of form.querySelectorAll('[name="pair"]')) radio.addEventListener("change", () => { clock.reset(); changes = 0; stages.to(0); show(); });
+    onReset(form, () => { clock.reset(); changes = 0; stages.to(0); show(); });
+    show();
+  }
+
+  for (const make of [positional, swallow, whisper, rinne, blink, targets]) make();
 })();
