@@ -31,6 +31,8 @@ class Cause:
         Relative risk in each of the five age bands.
     female : float
         Share of women among patients.
+    age_source, female_source : str
+        Keys of the bibliography; ``judgement`` where nothing is published.
     context : Mapping of str to float
         How many times more frequent the context is among patients with this cause.
     unmentioned : float
@@ -52,6 +54,8 @@ class Cause:
     unmentioned: float
     settle: str
     source: str
+    age_source: str
+    female_source: str
 
 
 def _shares(row: Row, key: str, words: tuple[str, ...]) -> Mapping[str, float]:
@@ -87,6 +91,8 @@ def read_causes(rows: Iterable[Row], contexts: Iterable[str]) -> Mapping[str, Ca
             "unmentioned",
             "settle",
             "source",
+            "age_source",
+            "female_source",
         )
         age = row["age"]
         if len(age) != len(AGE_BANDS) + 1 or any(risk <= 0 for risk in age):
@@ -105,5 +111,7 @@ def read_causes(rows: Iterable[Row], contexts: Iterable[str]) -> Mapping[str, Ca
             unmentioned=row.number("unmentioned", 0.05, 1.0, 1.0),
             settle=row["settle"],
             source=check_source(row["source"], row.where),
+            age_source=check_source(row.get("age_source", "judgement"), row.where),
+            female_source=check_source(row.get("female_source", "judgement"), row.where),
         )
     return causes

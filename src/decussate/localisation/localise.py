@@ -28,6 +28,8 @@ TAKEN = 0.5
 """A structure is named as taken when at least this likely, given the place."""
 NO_LESION_LIKELY = 0.5
 """Below this, that no lesion is found says that too little was recorded (judgement)."""
+STANDS_OUT = 0.15
+"""Below this, no place is named as the most likely one (judgement)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,6 +136,10 @@ class Localisation:
             return (
                 "Too little was recorded to point to a lesion"
                 f" ({first.name}: {in_100(first.probability)}){rest}."
+            )
+        if first.probability < STANDS_OUT:
+            return (
+                f"No place stands out yet; first {first.name} ({in_100(first.probability)}){rest}."
             )
         return f"Most likely {first.name} ({in_100(first.probability)}){rest}."
 
