@@ -126,7 +126,7 @@ def test_the_tested_posterior_canal_is_drawn_as_excited() -> None:
         assert f"{side.other} posterior: debris stays" in (root.findtext(f"{SVG}desc") or "")
     words = _texts(draw_canals(head_hanging(Side.RIGHT)))
     places = {text: x for x, _, text in words}
-    assert places["Right ear"] < places["Left ear"]
+    assert places["Patient's right ear"] < places["Patient's left ear"]
 
 
 def test_texts_stay_on_the_sheet() -> None:

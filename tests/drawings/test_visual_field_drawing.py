@@ -48,7 +48,9 @@ def test_convention_stands_on_the_drawing_in_words():
     words = " ".join(texts(parse(svg)))
     assert "As the patient sees" in words
     assert "right eye's field are on the right" in words
-    assert {"Right eye", "Left eye", "not seen", "seen"} <= set(texts(parse(svg)))
+    assert {"Patient's right eye", "Patient's left eye", "not seen", "seen"} <= set(
+        texts(parse(svg))
+    )
 
 
 def test_right_eye_is_drawn_on_the_right():

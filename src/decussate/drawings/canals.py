@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from xml.etree import ElementTree as ET
 
+from decussate.drawings.convention import Convention
 from decussate.measures.canal_geometry import (
     Canal,
     CanalKind,
@@ -20,7 +21,6 @@ __all__ = ["draw_canals"]
 
 _WIDTH, _HEIGHT = 760.0, 570.0
 _RADIUS = 62.0
-_CONVENTION = "As the examiner faces the patient: the patient's right ear is on the left."
 _HOW = (
     "Each canal is a circle fixed in the head. Ring: debris before the head moves. "
     "Disc: where it falls to.",
@@ -34,6 +34,7 @@ def draw_canals(
     *,
     planes: str = "DellaSantina2005",
     title: str | None = None,
+    convention: Convention = Convention.FACING,
 ) -> str:
     """Draw how far debris falls in each canal between two positions of the head, as SVG text.
 
@@ -49,6 +50,8 @@ def draw_canals(
     planes : str
         Set of canal planes.
     title : str, optional
+    convention : Convention
+        Which way the drawing faces.
 
     Returns
     -------
@@ -67,9 +70,9 @@ def draw_canals(
         canal: provocation(begin, end, canal, planes=planes)
         for canal in (Canal(s, k) for s in Side for k in CanalKind)
     }
-    root = _sheet(heading, found, moving)
-    for column, side in enumerate((Side.RIGHT, Side.LEFT)):
-        _label(root, 200.0 + 360.0 * column, 118.0, f"{side} ear".capitalize(), 16, bold=True)
+    root = _sheet(heading, convention, found, moving)
+    for column, side in enumerate(convention.sides):
+        _label(root, 200.0 + 360.0 * column, 118.0, f"Patient's {side} ear", 16, bold=True)
         for row, kind in enumerate(CanalKind):
             canal = Canal(side, kind)
             centre = (112.0 + 360.0 * column, 196.0 + 142.0 * row)
@@ -83,7 +86,9 @@ def _words(found: Provocation, moves: bool) -> str:
     return "excited" if found.fall > 0.0 else "inhibited"
 
 
-def _sheet(title: str, found: dict[Canal, Provocation], moving: set[Canal]) -> ET.Element:
+def _sheet(
+    title: str, convention: Convention, found: dict[Canal, Provocation], moving: set[Canal]
+) -> ET.Element:
     root = ET.Element(
         "svg",
         {
@@ -102,7 +107,7 @@ def _sheet(title: str, found: dict[Canal, Provocation], moving: set[Canal]) -> E
     )
     ET.SubElement(root, "rect", {"width": "100%", "height": "100%", "fill": "#fff"})
     _label(root, 16.0, 28.0, title, 18, anchor="start", bold=True)
-    _label(root, 16.0, 50.0, _CONVENTION, 13, anchor="start")
+    _label(root, 16.0, 50.0, convention.words(), 13, anchor="start")
     for number, words in enumerate(_HOW):
         _label(root, 16.0, 70.0 + 18.0 * number, words, 13, anchor="start")
     return root

@@ -1,4 +1,4 @@
-"""A labelled face with the sensation found in each area, drawn as the examiner sees the patient."""
+"""A labelled face with the sensation found in each area."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from itertools import pairwise
 from xml.etree import ElementTree as ET
 
+from decussate.drawings.convention import Convention
 from decussate.errors import BadInput
 from decussate.measures.facial_sensation import AREAS, FaceArea, Sensation, face_areas
 from decussate.sides import Side
@@ -36,12 +37,12 @@ def draw_facial_sensation(
     *,
     modality: str = "pin",
     title: str = "Facial sensation",
+    convention: Convention = Convention.FACING,
 ) -> str:
     """Draw the face with the response in each area as SVG text.
 
-    The convention stands on the drawing: as the examiner faces the patient, the patient's right on
-    the left. Heavy lines part the divisions, dotted lines the zones. Loss is hatched, so that it
-    reads in grey; an area that was not tested carries a question mark.
+    The convention stands on the drawing. Heavy lines part the divisions, dotted lines the zones.
+    Loss is hatched, so that it reads in grey; an area that was not tested carries a question mark.
 
     Parameters
     ----------
@@ -50,6 +51,8 @@ def draw_facial_sensation(
     modality : str
         ``"pin"`` or ``"light touch"``.
     title : str
+    convention : Convention
+        Which way the drawing faces.
 
     Returns
     -------
@@ -78,7 +81,7 @@ def draw_facial_sensation(
     )
     ET.SubElement(root, "title").text = f"{title}: {modality}"
     ET.SubElement(root, "desc").text = (
-        f"Face as the examiner sees it, tested with {modality}. "
+        f"Face tested with {modality}. "
         + _summary(Side.RIGHT, right)
         + " "
         + _summary(Side.LEFT, left)
@@ -86,21 +89,21 @@ def draw_facial_sensation(
     _patterns(root)
     ET.SubElement(root, "rect", {"width": str(_WIDTH), "height": str(_HEIGHT), "fill": "#fff"})
     _text(root, _MIDLINE_X, 26, f"{title}: {modality}", size=17, weight="bold")
-    _text(root, _MIDLINE_X - 190, 62, "patient's right", size=15, weight="bold")
-    _text(root, _MIDLINE_X + 190, 62, "patient's left", size=15, weight="bold")
     for side, found in ((Side.RIGHT, right), (Side.LEFT, left)):
         group = ET.SubElement(root, "g", {"id": f"face-{side}"})
+        out = convention.across(side)
+        _text(root, _MIDLINE_X + 190 * out, 62, f"patient's {side}", size=15, weight="bold")
         for area in face_areas():
-            _draw_area(group, side, area, found.get(area.name))
-        _draw_borders(group, side)
-        _draw_features(group, side)
+            _draw_area(group, out, area, found.get(area.name))
+        _draw_borders(group, out)
+        _draw_features(group, out)
         for area in face_areas():
-            _label(group, side, area, found.get(area.name))
+            _label(group, out, area, found.get(area.name))
     _text(
         root,
         _MIDLINE_X,
         534,
-        "As the examiner faces the patient: the patient's right is on the left.",
+        convention.words(),
         weight="bold",
     )
     _legend(root)
@@ -116,22 +119,22 @@ def _summary(side: Side, found: Mapping[str, Sensation]) -> str:
     )
 
 
-def _place(side: Side, x: float, y: float) -> tuple[float, float]:
-    across = -x if side is Side.RIGHT else x
-    return _MIDLINE_X + across * _UNIT, _TOP_Y + y * _UNIT
+def _place(out: int, x: float, y: float) -> tuple[float, float]:
+    """Place a point of the face map; `out` is the way outward on the sheet."""
+    return _MIDLINE_X + out * x * _UNIT, _TOP_Y + y * _UNIT
 
 
-def _path(side: Side, outline: tuple[tuple[float, float], ...], *, closed: bool) -> str:
-    places = (_place(side, x, y) for x, y in outline)
+def _path(out: int, outline: tuple[tuple[float, float], ...], *, closed: bool) -> str:
+    places = (_place(out, x, y) for x, y in outline)
     return "M" + " L".join(f"{x:.1f} {y:.1f}" for x, y in places) + (" Z" if closed else "")
 
 
-def _draw_area(group: ET.Element, side: Side, area: FaceArea, response: Sensation | None) -> None:
+def _draw_area(group: ET.Element, out: int, area: FaceArea, response: Sensation | None) -> None:
     ET.SubElement(
         group,
         "path",
         {
-            "d": _path(side, area.outline, closed=True),
+            "d": _path(out, area.outline, closed=True),
             "fill": _FILLS[response],
             "stroke": "#888",
             "stroke-width": "0.6",
@@ -140,7 +143,7 @@ def _draw_area(group: ET.Element, side: Side, area: FaceArea, response: Sensatio
     )
 
 
-def _draw_borders(group: ET.Element, side: Side) -> None:
+def _draw_borders(group: ET.Element, out: int) -> None:
     """Heavy where two divisions meet, dotted where two zones of one division do."""
     edges: dict[frozenset[tuple[float, float]], list[FaceArea]] = {}
     for area in face_areas():
@@ -156,25 +159,25 @@ def _draw_borders(group: ET.Element, side: Side) -> None:
         else:
             look = {"stroke": "#111", "stroke-width": "1.6", "stroke-dasharray": "1.5 4"}
         look |= {"fill": "none", "stroke-linecap": "round"}
-        ET.SubElement(group, "path", {"d": _path(side, (a, b), closed=False), **look})
+        ET.SubElement(group, "path", {"d": _path(out, (a, b), closed=False), **look})
 
 
-def _draw_features(group: ET.Element, side: Side) -> None:
+def _draw_features(group: ET.Element, out: int) -> None:
     """Draw an eye and half a mouth, to show which way the face looks."""
     look = {"fill": "none", "stroke": "#555", "stroke-width": "1.2"}
     inner, above, outer, below = (
-        "{:.0f} {:.0f}".format(*_place(side, x, y))
+        "{:.0f} {:.0f}".format(*_place(out, x, y))
         for x, y in ((17, 92), (33, 80), (49, 88), (33, 100))
     )
     eye = f"M{inner} Q{above} {outer} Q{below} {inner} Z"
     ET.SubElement(group, "path", {"d": eye, **look})
-    ET.SubElement(group, "path", {"d": _path(side, ((0, 148), (28, 148)), closed=False), **look})
+    ET.SubElement(group, "path", {"d": _path(out, ((0, 148), (28, 148)), closed=False), **look})
 
 
-def _label(group: ET.Element, side: Side, area: FaceArea, response: Sensation | None) -> None:
+def _label(group: ET.Element, out: int, area: FaceArea, response: Sensation | None) -> None:
     xs, ys = zip(*area.outline, strict=True)
     x, y = _LABEL_AT.get(area.name, (sum(xs) / len(xs), sum(ys) / len(ys)))
-    px, py = _place(side, x, y)
+    px, py = _place(out, x, y)
     words = area.division + ("?" if response is None else "")
     size = 9 if area.name == "nose tip" else 12
     _text(group, px, py + 4, words, size=size, weight="bold", halo=True)

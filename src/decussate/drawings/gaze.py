@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from xml.etree import ElementTree as ET
 
+from decussate.drawings.convention import Convention
 from decussate.errors import BadInput
 from decussate.measures.ocular_alignment import Deviation, Gaze
 from decussate.sides import Side
@@ -13,7 +14,6 @@ __all__ = ["draw_deviations", "draw_gaze"]
 
 _CELL, _GAP = 84.0, 84.0
 _PANEL_TOP, _LEFT = 118.0, 52.0
-_CONVENTION = "As the examiner faces the patient: the patient's right is on the left."
 _HATCH_STEP = {1: 16.0, 2: 10.0, 3: 6.0}
 
 
@@ -22,6 +22,7 @@ def draw_gaze(
     left: Mapping[Gaze, float],
     *,
     title: str = "Range of eye movements",
+    convention: Convention = Convention.FACING,
 ) -> str:
     """Draw graded limitation and overaction of each eye as SVG text.
 
@@ -35,6 +36,8 @@ def draw_gaze(
         Grade of the patient's right and left eye, -5 to +4, 0 full; directions not graded are left
         out.
     title : str
+    convention : Convention
+        Which way the drawing faces.
 
     Returns
     -------
@@ -57,13 +60,14 @@ def draw_gaze(
                     hint="Was this in degrees or prism dioptres?",
                 )
     width = 2.0 * (_LEFT + 3.0 * _CELL) + _GAP
-    root = _sheet(width, _PANEL_TOP + 3.0 * _CELL + 112.0, title, _described(grades))
+    height = _PANEL_TOP + 3.0 * _CELL + 112.0
+    root = _sheet(width, height, title, _described(grades), convention)
     _patterns(root)
-    for number, side in enumerate((Side.RIGHT, Side.LEFT)):
+    for number, side in enumerate(convention.sides):
         x = _LEFT + number * (3.0 * _CELL + _GAP)
-        _frame(root, x, f"{side} eye".capitalize())
+        _frame(root, x, f"Patient's {side} eye", convention)
         for gaze in Gaze:
-            cx, cy = _place(x, gaze)
+            cx, cy = _place(x, gaze, convention)
             grade = grades[side].get(gaze)
             ahead = gaze is Gaze.AHEAD
             fill, ink = ("#fff", "#111") if ahead else _fill(grade)
@@ -76,7 +80,11 @@ def draw_gaze(
 
 
 def draw_deviations(
-    measured: Sequence[Deviation], fixing: Side, *, title: str = "Deviation in nine directions"
+    measured: Sequence[Deviation],
+    fixing: Side,
+    *,
+    title: str = "Deviation in nine directions",
+    convention: Convention = Convention.FACING,
 ) -> str:
     """Draw prism measurements in nine directions as SVG text.
 
@@ -88,6 +96,8 @@ def draw_deviations(
     measured : sequence of Deviation
     fixing : Side
     title : str
+    convention : Convention
+        Which way the drawing faces.
 
     Returns
     -------
@@ -104,14 +114,17 @@ def draw_deviations(
         raise BadInput("direction of gaze", "given twice", "each direction once")
     cell = 150.0
     words = "; ".join(f"{d.gaze}: {_words(d)}" for d in measured) or "nothing measured"
-    root = _sheet(_LEFT * 2.0 + 3.0 * cell, _PANEL_TOP + 3.0 * cell + 56.0, title, words)
-    _frame(root, _LEFT, f"{fixing} eye fixing (cross), {fixing.other} eye ring".capitalize(), cell)
+    width, height = _LEFT * 2.0 + 3.0 * cell, _PANEL_TOP + 3.0 * cell + 56.0
+    root = _sheet(width, height, title, words, convention)
+    eyes = f"Patient's {fixing} eye fixing (cross), {fixing.other} eye ring"
+    _frame(root, _LEFT, eyes, convention, cell)
     largest = max((max(abs(d.eso_pd), abs(d.right_over_left_pd)) for d in measured), default=1.0)
     scale = 44.0 / max(largest, 10.0)
-    # The follower's line of sight lies nasally in esodeviation; the patient's right is drawn left.
-    follower = 1.0 if fixing is Side.LEFT else -1.0
+    # The follower's line of sight lies nasally in esodeviation.
+    nasal = -convention.across(fixing.other)
+    upward = 1.0 if fixing is Side.LEFT else -1.0
     for gaze in Gaze:
-        cx, cy = _place(_LEFT, gaze, cell)
+        cx, cy = _place(_LEFT, gaze, convention, cell)
         _box(root, cx, cy, "#fff" if gaze in found else "#ececec", str(gaze), cell)
         if gaze not in found:
             _label(root, cx, cy + 7.0, "?", size=22)
@@ -122,8 +135,8 @@ def draw_deviations(
             root,
             "circle",
             {
-                "cx": f"{cx + follower * scale * d.eso_pd:.1f}",
-                "cy": f"{cy - 18.0 - follower * scale * d.right_over_left_pd:.1f}",
+                "cx": f"{cx + nasal * scale * d.eso_pd:.1f}",
+                "cy": f"{cy - 18.0 - upward * scale * d.right_over_left_pd:.1f}",
                 "r": "6",
                 "fill": "none",
                 "stroke": "#111",
@@ -193,7 +206,9 @@ def _hatched(fill: str) -> bool:
     return fill.startswith("url")
 
 
-def _sheet(width: float, height: float, title: str, description: str) -> ET.Element:
+def _sheet(
+    width: float, height: float, title: str, description: str, convention: Convention
+) -> ET.Element:
     root = ET.Element(
         "svg",
         {
@@ -209,7 +224,7 @@ def _sheet(width: float, height: float, title: str, description: str) -> ET.Elem
     ET.SubElement(root, "desc").text = description
     ET.SubElement(root, "rect", {"width": "100%", "height": "100%", "fill": "#fff"})
     _label(root, 16.0, 28.0, title, size=18, anchor="start", bold=True)
-    _label(root, 16.0, 50.0, _CONVENTION, size=13, anchor="start")
+    _label(root, 16.0, 50.0, convention.words(), size=13, anchor="start")
     return root
 
 
@@ -233,20 +248,24 @@ def _patterns(root: ET.Element) -> None:
     ET.SubElement(dots, "circle", {"cx": "6", "cy": "6", "r": "2.5", "fill": "#333"})
 
 
-def _place(x: float, gaze: Gaze, cell: float = _CELL) -> tuple[float, float]:
-    # The patient's right is drawn on the left, as the examiner sees it.
-    column, row = 1 - gaze.rightward, 1 - gaze.upward
+def _place(
+    x: float, gaze: Gaze, convention: Convention, cell: float = _CELL
+) -> tuple[float, float]:
+    column, row = 1 + convention.across(Side.RIGHT) * gaze.rightward, 1 - gaze.upward
     return x + (column + 0.5) * cell, _PANEL_TOP + (row + 0.5) * cell
 
 
-def _frame(root: ET.Element, x: float, name: str, cell: float = _CELL) -> None:
+def _frame(
+    root: ET.Element, x: float, name: str, convention: Convention, cell: float = _CELL
+) -> None:
     middle, bottom = x + 1.5 * cell, _PANEL_TOP + 3.0 * cell
     _label(root, middle, _PANEL_TOP - 36.0, name, size=16, bold=True)
     _label(root, middle, _PANEL_TOP - 8.0, "up", size=12)
     _label(root, middle, bottom + 16.0, "down", size=12)
     height = _PANEL_TOP + 1.5 * cell + 4.0
-    _label(root, x - 6.0, height, "right", size=12, anchor="end")
-    _label(root, x + 3.0 * cell + 6.0, height, "left", size=12, anchor="start")
+    first, second = convention.sides
+    _label(root, x - 6.0, height, first, size=12, anchor="end")
+    _label(root, x + 3.0 * cell + 6.0, height, second, size=12, anchor="start")
 
 
 def _box(root: ET.Element, cx: float, cy: float, fill: str, name: str, cell: float = _CELL) -> None:

@@ -14,7 +14,18 @@ from xml.etree import ElementTree as ET
 import numpy as np
 
 from decussate.anatomy import Piece
-from decussate.drawings.place_plans import Contour, Plan, Point, Spot, load_plans
+from decussate.drawings.convention import Convention
+from decussate.drawings.place_plans import Plan, Spot, load_plans
+from decussate.drawings.plan_sheet import (
+    PLAN_WIDTH,
+    TOP,
+    background,
+    centre,
+    oval,
+    pattern,
+    sheet,
+    text,
+)
 from decussate.localisation import Localisation, Posterior
 from decussate.localisation.localise import in_100
 from decussate.sides import Side
@@ -29,15 +40,10 @@ LETTERED = 10
 """Most structures that are lettered and named beside the drawing."""
 PLACES_NAMED = 3
 
-_WIDTH, _PLAN_WIDTH, _TOP = 800.0, 470.0, 92.0
-_MIDDLE = _PLAN_WIDTH / 2
-_LIST_X = _PLAN_WIDTH + 22
+_WIDTH = 800.0
+_LIST_X = PLAN_WIDTH + 22
 _LINE = 20.0
 _WRAP = 36
-_CONVENTION = {
-    "axial": "As on a scan, front at the top: the patient's right is on the left.",
-    "front": "As the examiner faces the patient: the patient's right is on the left.",
-}
 _BAND_WORDS = {
     "dots": "5 to 19 in 100",
     "lines": "20 to 49",
@@ -120,7 +126,11 @@ _NOTHING = (np.zeros(0, dtype=np.intp), np.zeros(0))
 
 
 def draw_places(
-    localisation: Localisation, posterior: Posterior, *, most: int = 2
+    localisation: Localisation,
+    posterior: Posterior,
+    *,
+    most: int = 2,
+    convention: Convention = Convention.FACING,
 ) -> tuple[PlaceDrawing, ...]:
     """Draw the regions in which the lesion is likely to be.
 
@@ -131,6 +141,8 @@ def draw_places(
         Of the same examination (`decussate.localisation.localise.posterior_of`).
     most : int
         How many drawings at most.
+    convention : Convention
+        Which way the drawing faces.
 
     Returns
     -------
@@ -148,10 +160,19 @@ def draw_places(
             # Where two drawings show a region, the one that holds more of the lesion comes first.
             ranked.append((-spots[0].probability * here, plan.id, plan))
     ranked.sort(key=lambda entry: entry[:2])
-    return tuple(draw_place(plan, localisation, posterior) for _, _, plan in ranked[:most])
+    return tuple(
+        draw_place(plan, localisation, posterior, convention=convention)
+        for _, _, plan in ranked[:most]
+    )
 
 
-def draw_place(plan: Plan, localisation: Localisation, posterior: Posterior) -> PlaceDrawing:
+def draw_place(
+    plan: Plan,
+    localisation: Localisation,
+    posterior: Posterior,
+    *,
+    convention: Convention = Convention.FACING,
+) -> PlaceDrawing:
     """Draw one plan with its structures shaded.
 
     Parameters
@@ -160,6 +181,8 @@ def draw_place(plan: Plan, localisation: Localisation, posterior: Posterior) -> 
     localisation : Localisation
     posterior : Posterior
         Of the same examination.
+    convention : Convention
+        Which way the drawing faces.
 
     Returns
     -------
@@ -170,21 +193,17 @@ def draw_place(plan: Plan, localisation: Localisation, posterior: Posterior) -> 
     letters = {_key(one): chr(65 + n) for n, one in enumerate(shaded[:LETTERED])}
     listed = _listed(shaded, localisation)
     rows = sum(len(lines) for _, lines in listed)
-    height = max(plan.height + _TOP + 66, _TOP + rows * _LINE + 30)
+    height = max(plan.height + TOP + 66, TOP + rows * _LINE + 30)
     title = f"Likely place: {plan.name[:1].lower()}{plan.name[1:]}"
     words = _in_words(shaded, localisation)
-    root = _sheet(height, title, f"{_CONVENTION[plan.view]} {words}")
-    _text(root, 16, 28, title, size=20, bold=True)
-    _text(root, 16, 50, _CONVENTION[plan.view], size=16)
-    for side, x in ((Side.RIGHT, 10.0), (Side.LEFT, _PLAN_WIDTH - 10.0)):
-        anchor = "start" if side is Side.RIGHT else "end"
-        _text(root, x, _TOP - 10, f"patient's {side}", size=16, bold=True, anchor=anchor)
-    for contour in plan.contours:
-        _contour(root, contour)
-    for x, y, said in plan.words:
-        _text(root, _MIDDLE + x, _TOP + y, said, size=13, anchor="middle", ink="#444")
+    faces = convention.words(plan.view)
+    root = sheet(_WIDTH, height, title, f"{faces} {words}")
+    _patterns(root)
+    text(root, 16, 28, title, size=20, bold=True)
+    text(root, 16, 50, faces, size=16)
+    background(root, plan, convention)
     for one in reversed(spots):
-        _spot(root, one, letters.get(_key(one), ""))
+        _spot(root, one, letters.get(_key(one), ""), convention)
     _list(root, listed)
     _legend(root, height)
     return PlaceDrawing(plan.id, title, ET.tostring(root, encoding="unicode"), words)
@@ -232,40 +251,10 @@ def _in_words(shaded: Sequence[ShadedSpot], localisation: Localisation) -> str:
     return f"{localisation.text} Structures that the lesion may take: {taken}."
 
 
-def _sheet(height: float, title: str, description: str) -> ET.Element:
-    root = ET.Element(
-        "svg",
-        {
-            "xmlns": "http://www.w3.org/2000/svg",
-            "viewBox": f"0 0 {_WIDTH:g} {height:g}",
-            "role": "img",
-            "font-family": "sans-serif",
-            "fill": "#111",
-        },
-    )
-    ET.SubElement(root, "title").text = title
-    ET.SubElement(root, "desc").text = description
-    defs = ET.SubElement(root, "defs")
-    _pattern(defs, "dots", 8, "circle", cx="4", cy="4", r="1")
-    _pattern(defs, "lines", 7, "path", d="M0 7L7 0")
-    _pattern(defs, "dense", 5, "path", d="M0 5L5 0M0 0L5 5")
-    ET.SubElement(root, "rect", {"width": f"{_WIDTH:g}", "height": f"{height:g}", "fill": "#fff"})
-    return root
-
-
-_STROKE = {"stroke": "#222", "stroke-width": "1.5"}
-_GROUND = {"dots": "#fff", "lines": "#ededed", "dense": "#d0d0d0"}
-
-
-def _pattern(defs: ET.Element, name: str, size: int, tag: str, **mark: str) -> None:
-    pattern = ET.SubElement(
-        defs,
-        "pattern",
-        {"id": f"place-{name}", "width": f"{size}", "height": f"{size}"}
-        | {"patternUnits": "userSpaceOnUse"},
-    )
-    ET.SubElement(pattern, "rect", {"width": f"{size}", "height": f"{size}", "fill": _GROUND[name]})
-    ET.SubElement(pattern, tag, _STROKE | mark)
+def _patterns(root: ET.Element) -> None:
+    pattern(root, "place-dots", 8, "#fff", "circle", cx="4", cy="4", r="1")
+    pattern(root, "place-lines", 7, "#ededed", "path", d="M0 7L7 0")
+    pattern(root, "place-dense", 5, "#d0d0d0", "path", d="M0 5L5 0M0 0L5 5")
 
 
 def _fill(probability: float) -> str:
@@ -275,56 +264,16 @@ def _fill(probability: float) -> str:
     return "#fff"
 
 
-def _x(outward: float, side: Side | None) -> float:
-    """Place a point; the patient's right is drawn on the left."""
-    return _MIDDLE + (outward if side is Side.LEFT else -outward)
-
-
-def _contour(root: ET.Element, contour: Contour) -> None:
-    look = {"fill": "none", "stroke": "#777", "stroke-width": "2"}
-    right, left = (
-        [(_x(x, side), _TOP + y) for x, y in contour.points] for side in (Side.RIGHT, Side.LEFT)
-    )
-    if contour.kind == "closed":
-        ring = right + [point for point in reversed(left) if point not in right]
-        ET.SubElement(root, "path", {"d": _smooth(ring, closed=True), **look})
-        return
-    for points in (right, left):
-        closed = contour.kind == "paired"
-        ET.SubElement(root, "path", {"d": _smooth(points, closed=closed), **look})
-
-
-def _smooth(points: Sequence[Point], *, closed: bool) -> str:
-    """Return a curve through the points (Catmull and Rom's spline as Bezier pieces)."""
-    before, after = (points[-1:], points[:2]) if closed else (points[:1], points[-1:])
-    ring = [*before, *points, *after]
-    path = f"M{points[0][0]:.1f} {points[0][1]:.1f}"
-    for a, b, c, d in zip(ring, ring[1:], ring[2:], ring[3:], strict=False):
-        first = (b[0] + (c[0] - a[0]) / 6, b[1] + (c[1] - a[1]) / 6)
-        second = (c[0] - (d[0] - b[0]) / 6, c[1] - (d[1] - b[1]) / 6)
-        path += "C" + " ".join(f"{n:.1f}" for point in (first, second, c) for n in point)
-    return path + ("Z" if closed else "")
-
-
-def _spot(root: ET.Element, one: ShadedSpot, letter: str) -> None:
-    x, y = _x(one.spot.outward, one.side), _TOP + one.spot.down
+def _spot(root: ET.Element, one: ShadedSpot, letter: str, convention: Convention) -> None:
+    x, y = centre(one.spot, one.side, convention)
     shaded = one.probability >= BANDS[-1][0]
     group = ET.SubElement(
         root, "g", {"data-structure": one.spot.structures[0], "data-side": one.side or "midline"}
     )
-    if shaded:
-        ET.SubElement(group, "title").text = f"{one.name}: {in_100(one.probability)}"
+    ET.SubElement(group, "title").text = f"{one.name}: {in_100(one.probability)}"
     fill = _fill(one.probability)
-    ET.SubElement(
-        group,
-        "ellipse",
-        {
-            **{"cx": f"{x:.1f}", "cy": f"{y:.1f}"},
-            **{"rx": f"{one.spot.across:g}", "ry": f"{one.spot.along:g}"},
-            **{"fill": fill, "stroke": "#111" if shaded else "#bbb"},
-            "stroke-width": "1.6" if shaded else "1",
-        },
-    )
+    stroke, width = ("#111", "1.6") if shaded else ("#999", "1")
+    oval(group, one.spot, (x, y), fill=fill, stroke=stroke, width=width)
     if not letter:
         return
     if fill.startswith("url"):
@@ -332,45 +281,29 @@ def _spot(root: ET.Element, one: ShadedSpot, letter: str) -> None:
             group, "circle", {"cx": f"{x:.1f}", "cy": f"{y:.1f}", "r": "6.6", "fill": "#fff"}
         )
     ink = "#fff" if fill == "#222" else "#111"
-    _text(group, x, y + 4.3, letter, size=12, bold=True, anchor="middle", ink=ink)
+    text(group, x, y + 4.3, letter, size=12, bold=True, anchor="middle", ink=ink)
 
 
 def _list(root: ET.Element, listed: Sequence[tuple[str, list[str]]]) -> None:
-    y = _TOP
+    y = TOP
     for mark, lines in listed:
         for n, line in enumerate(lines):
             heading = not mark and not line.startswith("and ") and n == 0
             if mark and n == 0:
-                _text(root, _LIST_X, y, mark, size=15, bold=True)
+                text(root, _LIST_X, y, mark, size=15, bold=True)
             x = _LIST_X + 18 if mark else _LIST_X
-            _text(root, x, y, line, size=15, bold=heading)
+            text(root, x, y, line, size=15, bold=heading)
             y += _LINE
 
 
 def _legend(root: ET.Element, height: float) -> None:
     y = height - 18
-    _text(root, 16, y, "Shading:", size=14)
+    text(root, 16, y, "Shading:", size=14)
     x = 92.0
     for _, name in reversed(BANDS):
         fill = "#222" if name == "solid" else f"url(#place-{name})"
         box = {"x": f"{x:g}", "y": f"{y - 13:g}", "width": "22", "height": "15"}
         ET.SubElement(root, "rect", {**box, "fill": fill, "stroke": "#111"})
-        _text(root, x + 27, y, _BAND_WORDS[name], size=14)
+        text(root, x + 27, y, _BAND_WORDS[name], size=14)
         x += 48 + 7.2 * len(_BAND_WORDS[name])
-    _text(root, x, y, "Not to scale.", size=14)
-
-
-def _text(
-    parent: ET.Element,
-    x: float,
-    y: float,
-    words: str,
-    *,
-    size: int,
-    bold: bool = False,
-    anchor: str = "start",
-    ink: str = "#111",
-) -> None:
-    look = {"x": f"{x:.1f}", "y": f"{y:.1f}", "font-size": f"{size}", "text-anchor": anchor}
-    look |= {"fill": ink} | ({"font-weight": "bold"} if bold else {})
-    ET.SubElement(parent, "text", look).text = words
+    text(root, x, y, "Not to scale.", size=14)

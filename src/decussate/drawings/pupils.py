@@ -1,10 +1,12 @@
-"""Both pupils to scale, in light and dark, with their reactions, as the examiner sees them."""
+"""Both pupils to scale, in light and dark, with their reactions."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from xml.etree import ElementTree as ET
 
+from decussate.drawings.convention import Convention
 from decussate.measures.pupil_reactions import LightReactions, Reaction
 from decussate.measures.pupils import AfferentDefect, PupilSizes
 from decussate.sides import Side
@@ -12,8 +14,7 @@ from decussate.sides import Side
 __all__ = ["draw_pupils"]
 
 _WIDTH, _HEIGHT = 640, 610
-_EYE_X = {Side.RIGHT: 150.0, Side.LEFT: 490.0}
-_MIDDLE_X = 320.0
+_MIDDLE_X, _APART = 320.0, 170.0
 _MM = 9.0
 _IRIS_MM = 12.0
 _ROWS_Y = {"in light": 150.0, "in the dark": 314.0}
@@ -28,11 +29,12 @@ def draw_pupils(
     reactions: LightReactions | None = None,
     defect: AfferentDefect | None = None,
     title: str = "Pupils",
+    convention: Convention = Convention.FACING,
 ) -> str:
     """Draw both pupils to scale as SVG text.
 
-    The convention stands on the drawing: as the examiner faces the patient, the patient's right on
-    the left. Sizes are written in millimetres; what was not measured is dashed and says so.
+    The convention stands on the drawing. Sizes are written in millimetres; what was not measured
+    is dashed and says so.
 
     Parameters
     ----------
@@ -43,6 +45,8 @@ def draw_pupils(
     defect : AfferentDefect, optional
         A relative afferent defect, written under its eye.
     title : str
+    convention : Convention
+        Which way the drawing faces.
 
     Returns
     -------
@@ -64,30 +68,33 @@ def draw_pupils(
     ET.SubElement(root, "desc").text = _in_words(light, dark, reactions, defect)
     ET.SubElement(root, "rect", {"width": str(_WIDTH), "height": str(_HEIGHT), "fill": "#fff"})
     _text(root, _MIDDLE_X, 28, title, size=17, weight="bold")
+    eye_x = {side: _MIDDLE_X + _APART * convention.across(side) for side in Side}
     for side in Side:
-        _text(root, _EYE_X[side], 62, f"patient's {side}", size=15, weight="bold")
+        _text(root, eye_x[side], 62, f"patient's {side}", size=15, weight="bold")
     for (words, y), sizes in zip(_ROWS_Y.items(), (light, dark), strict=True):
         _text(root, _MIDDLE_X, y - 6, words, weight="bold")
         _text(root, _MIDDLE_X, y + 14, _difference(sizes), size=12)
         for side in Side:
-            _draw_eye(root, side, y, None if sizes is None else sizes.of(side))
+            _draw_eye(root, side, (eye_x[side], y), None if sizes is None else sizes.of(side))
     if defect is not None:
         for line, words in enumerate(("relative afferent defect", _defect_size(defect))):
-            _text(root, _EYE_X[defect.side], 410 + 16 * line, words, size=12, weight="bold")
-    _draw_reactions(root, reactions or LightReactions())
+            _text(root, eye_x[defect.side], 410 + 16 * line, words, size=12, weight="bold")
+    _draw_reactions(root, reactions or LightReactions(), eye_x)
     _scale_bar(root)
     _text(
         root,
         _MIDDLE_X,
         _HEIGHT - 14,
-        "As the examiner faces the patient: the patient's right is on the left.",
+        convention.words(),
         weight="bold",
     )
     return ET.tostring(root, encoding="unicode")
 
 
-def _draw_eye(root: ET.Element, side: Side, y: float, diameter_mm: float | None) -> None:
-    x = _EYE_X[side]
+def _draw_eye(
+    root: ET.Element, side: Side, at: tuple[float, float], diameter_mm: float | None
+) -> None:
+    x, y = at
     reach, lid = 10.0 * _MM, 7.0 * _MM
     lids = (
         f"M{x - reach} {y} Q{x} {y - 2 * lid} {x + reach} {y} Q{x} {y + 2 * lid} {x - reach} {y} Z"
@@ -135,7 +142,9 @@ def _defect_size(defect: AfferentDefect) -> str:
     return f"{low:g} log units" if low == high else f"{low:g} to {high:g} log units"
 
 
-def _draw_reactions(root: ET.Element, reactions: LightReactions) -> None:
+def _draw_reactions(
+    root: ET.Element, reactions: LightReactions, eye_x: Mapping[Side, float]
+) -> None:
     _text(root, _MIDDLE_X, _REACTIONS_Y + 6, "reaction of the pupil to", size=12)
     for number, lit in enumerate(Side):
         y = _REACTIONS_Y + 30 + 24 * number
@@ -148,7 +157,8 @@ def _draw_reactions(root: ET.Element, reactions: LightReactions) -> None:
         for pupil in Side:
             kind = "direct" if pupil is lit else "consensual"
             words = _word(reactions.of(pupil, light=lit))
-            _text(root, _EYE_X[pupil] + (-20 if pupil is Side.RIGHT else 20), y, f"{kind}: {words}")
+            x = eye_x[pupil] + math.copysign(20.0, eye_x[pupil] - _MIDDLE_X)
+            _text(root, x, y, f"{kind}: {words}")
 
 
 def _scale_bar(root: ET.Element) -> None:
@@ -177,7 +187,7 @@ def _in_words(
             said.append(f"light in the {lit} eye, {pupil} pupil: {_word(found)}")
     if defect is not None:
         said.append(f"relative afferent defect, {defect.side}: {_defect_size(defect)}")
-    return "Pupils as the examiner sees them. " + "; ".join(said) + "."
+    return "Pupils. " + "; ".join(said) + "."
 
 
 def _text(

@@ -9,6 +9,7 @@ from xml.etree import ElementTree as ET
 
 from decussate.errors import BadInput
 from decussate.measures.visual_field import FieldPosition, temporal_sign
+from decussate.measures.visual_field_drawn import BlindArea
 from decussate.measures.visual_field_outline import FieldOutline, normal_outline
 from decussate.measures.visual_field_points import PerimetryPoint
 from decussate.measures.visual_field_scotoma import Scotoma, physiological_blind_spot
@@ -31,14 +32,14 @@ class DrawnField:
     ----------
     outline : FieldOutline or None
         The seen field; None when only points are drawn.
-    scotomas : tuple of Scotoma
-        Scotomas inside it; the average blind spot is drawn when none covers it.
+    scotomas : tuple of Scotoma or BlindArea
+        What is not seen inside it; the average blind spot is drawn when none covers it.
     points : tuple of PerimetryPoint
         Automated perimetry; drawn in place of the outline.
     """
 
     outline: FieldOutline | None = None
-    scotomas: tuple[Scotoma, ...] = ()
+    scotomas: tuple[Scotoma | BlindArea, ...] = ()
     points: tuple[PerimetryPoint, ...] = ()
 
 
@@ -113,7 +114,7 @@ def _words(eye: Side, field: DrawnField | None) -> str:
 def _draw_eye(root: ET.Element, eye: Side, field: DrawnField | None) -> None:
     group = ET.SubElement(root, "g", {"id": f"field-{eye}"})
     cx = _CENTRE_X[eye]
-    _text(group, cx, 56, f"{eye.value.capitalize()} eye", size=15, weight="bold")
+    _text(group, cx, 56, f"Patient's {eye} eye", size=15, weight="bold")
     if field is not None and field.points:
         _points(group, cx, eye, field.points)
         return
@@ -141,10 +142,12 @@ def _draw_eye(root: ET.Element, eye: Side, field: DrawnField | None) -> None:
     seen = field.outline is None or field.outline.contains(centre)
     if seen and not covered:
         _ellipse(group, cx, spot, {"fill": "#bbb", "stroke": "#444", "stroke-width": "0.8"})
+    lost = {"fill": "url(#field-loss)", "stroke": "#111", "stroke-width": "1.6"}
     for s in field.scotomas:
-        _ellipse(
-            group, cx, s, {"fill": "url(#field-loss)", "stroke": "#111", "stroke-width": "1.6"}
-        )
+        if isinstance(s, Scotoma):
+            _ellipse(group, cx, s, lost)
+        else:
+            _path(group, cx, s.edge, lost | {"fill-rule": "evenodd"})
 
 
 def _circle(group: ET.Element, cx: float, radius: float) -> None:
@@ -187,7 +190,13 @@ def _place(cx: float, position: FieldPosition) -> tuple[float, float]:
 
 
 def _ring(group: ET.Element, cx: float, outline: FieldOutline, look: dict[str, str]) -> None:
-    places = [_place(cx, p) for p in _smooth(outline)]
+    _path(group, cx, _smooth(outline), look)
+
+
+def _path(
+    group: ET.Element, cx: float, positions: Iterable[FieldPosition], look: dict[str, str]
+) -> None:
+    places = [_place(cx, p) for p in positions]
     path = "M" + " L".join(f"{x:.1f} {y:.1f}" for x, y in places) + " Z"
     ET.SubElement(group, "path", {"d": path, **look})
 
