@@ -122,13 +122,24 @@ async def _bad_input(request: Request, error: Exception) -> Response:
 
 async def _not_saved(request: Request, error: Exception) -> Response:
     assert isinstance(error, NotSaved)  # noqa: S101
-    problem = BadInput(
-        "saving",
-        error.reason,
-        "a database that can be written",
-        hint="Make room on the disk or mend its permissions, then touch it again.",
-    )
-    return problem_response(request, problem, 507)
+    if error.uncertain:
+        problem = BadInput(
+            "saving",
+            error.reason,
+            "a connection to the database that holds",
+            hint="It is sent again by itself; sent twice, it is recorded once. The history tells.",
+        )
+        answer = problem_response(request, problem, 507, recorded="It may or may not be saved.")
+    else:
+        problem = BadInput(
+            "saving",
+            error.reason,
+            "a database that can be written",
+            hint="Make room on the disk or mend its permissions, then touch it again.",
+        )
+        answer = problem_response(request, problem, 507)
+    answer.headers["Recorded"] = "uncertain" if error.uncertain else "no"
+    return answer
 
 
 async def _bad_form(request: Request, error: Exception) -> Response:

@@ -15,6 +15,7 @@ from starlette.responses import HTMLResponse, Response
 from starlette.templating import Jinja2Templates
 
 from decussate.bibliography import load_sources
+from decussate.documents.note import made_with
 from decussate.errors import BadInput
 from decussate.urgency.rules import Alert
 from decussate.web.bedside import common_reasons
@@ -34,7 +35,13 @@ def is_fragment(request: Request) -> bool:
     return request.headers.get("hx-request") == "true"
 
 
-def problem_response(request: Request, problem: BadInput, status: int) -> Response:
+def problem_response(
+    request: Request,
+    problem: BadInput,
+    status: int,
+    *,
+    recorded: str = "Nothing was recorded.",
+) -> Response:
     """Answer bad input: what was found, what was expected, and that nothing was recorded.
 
     Parameters
@@ -45,6 +52,8 @@ def problem_response(request: Request, problem: BadInput, status: int) -> Respon
         What is wrong.
     status : int
         HTTP status.
+    recorded : str
+        What became of what was sent.
 
     Returns
     -------
@@ -53,6 +62,7 @@ def problem_response(request: Request, problem: BadInput, status: int) -> Respon
     """
     shown = str(problem.found)
     context = {
+        "recorded": recorded,
         "title": "That could not be used" if status != 404 else "Not found",
         "problem": {
             "where": problem.where,
@@ -118,5 +128,10 @@ templates.env.filters.update(
     side_words=side_words, slug=slug, cite=cite, local=local, sides=alert_sides
 )
 templates.env.globals.update(
-    static=static, token=token, invented="", display=settings_of, common_reasons=common_reasons
+    static=static,
+    token=token,
+    invented="",
+    display=settings_of,
+    common_reasons=common_reasons,
+    made_with=made_with,
 )

@@ -16,8 +16,17 @@ document.addEventListener("htmx:config:request", (event) => {
     return;
   }
   lastTouch = { mark, at: now };
-  body.set("entry", crypto.randomUUID());
+  body.set("entry", newIdentity());
 });
+
+// A random UUID (RFC 9562, version 4). The browser's own maker of them is missing on a page fetched over plain HTTP.
+function newIdentity() {
+  const bytes = crypto.getRandomValues(new Uint8Array(16));
+  bytes[6] = (bytes[6] & 0x0f) | 0x40;
+  bytes[8] = (bytes[8] & 0x3f) | 0x80;
+  const digits = [...bytes].map((byte) => byte.toString(16).padStart(2, "0")).join("");
+  return digits.replace(/^(.{8})(.{4})(.{4})(.{4})/, "$1-$2-$3-$4-");
+}
 
 // An answer that is not a page of ours (a refusal, a fault of the server) is said too.
 document.addEventListener("htmx:response:error", (event) => {
@@ -77,12 +86,26 @@ document.addEventListener("click", (event) => {
   const copy = event.target.closest("[data-copy]");
   if (copy) {
     const said = document.getElementById("copied");
-    navigator.clipboard.writeText(document.getElementById(copy.dataset.copy).textContent).then(
+    const place = document.getElementById(copy.dataset.copy);
+    copyText(place.value ?? place.textContent).then(
       () => { said.textContent = "Copied."; },
       () => { said.textContent = "Could not copy: select the text by hand."; },
     );
   }
 });
+
+// The clipboard of the browser is missing on a page fetched over plain HTTP; what is selected can be copied everywhere.
+async function copyText(text) {
+  if (navigator.clipboard) return navigator.clipboard.writeText(text);
+  const field = Object.assign(document.createElement("textarea"), { value: text, className: "unseen" });
+  const before = document.activeElement;
+  document.body.append(field);
+  field.select();
+  const copied = document.execCommand("copy");
+  field.remove();
+  before?.focus();
+  if (!copied) throw new Error("not copied");
+}
 
 // What was recorded through a scale closes it; what was refused leaves it open, with the typing in it.
 document.addEventListener("htmx:after:request", (event) => {

@@ -80,13 +80,32 @@ document.addEventListener("htmx:finally:request", async (event) => {
     if (number !== undefined) await forget(number);
   } else {
     ctx.request.submitter?.classList.add("waiting");
-    ctx.outbox.then(fellBehind);
+    const number = await ctx.outbox;
+    if (number !== undefined && nobodyKnows(ctx.response)) await markUncertain(number);
+    fellBehind();
   }
 });
+
+// The database broke off while it wrote: the entry may or may not be saved. It is sent again under its identity, and so is
+// recorded once in either case; until the server has answered it cannot be taken back.
+const nobodyKnows = (answer) => answer?.headers?.get("recorded") === "uncertain";
+async function markUncertain(number) {
+  const entry = (await waiting()).find((one) => one.number === number);
+  if (entry) await kept("readwrite", (entries) => entries.put({ ...entry, uncertain: true }));
+}
+
+function say(words) {
+  const box = Object.assign(document.createElement("div"), { className: "problem", textContent: words });
+  document.getElementById("message")?.replaceChildren(box);
+}
 
 async function takeBackWaiting() {
   const last = (await mine()).filter((entry) => !entry.refused).pop();
   if (!last) return;
+  if (last.uncertain) {
+    say(`✖ Not taken back: whether it is saved is not known yet (${last.words}). Undo it once the server has answered.`);
+    return;
+  }
   await forget(last.number);
   document.querySelectorAll(".waiting").forEach((button) => {
     if ((button.dataset.words || button.getAttribute("aria-label")) === last.words) button.classList.remove("waiting");
@@ -110,6 +129,8 @@ async function showWaiting() {
     const words = document.createElement("p");
     const count = held.length === 1 ? "1 entry waits" : `${held.length} entries wait`;
     words.textContent = `⧗ ${count} on this device: the server cannot be reached. Kept here, to be sent in order.`;
+    const uncertain = held.filter((entry) => entry.uncertain);
+    if (uncertain.length) words.textContent += ` May or may not be saved: ${uncertain.map((entry) => entry.words).join("; ")}. It is sent again and never recorded twice.`;
     place.append(words, button("Send now", sendWaiting));
     const last = document.querySelector(".dock .last");
     if (last) last.textContent = `Waiting: ${held[held.length - 1].words}`;
@@ -141,6 +162,7 @@ async function sendWaiting() {
       try {
         const headers = { "Content-Type": "application/x-www-form-urlencoded", "HX-Request": "true", "Signed-In-As": person };
         answer = await fetch(next.action, { method: "POST", body: next.body, headers, signal: AbortSignal.timeout(15000) });
+        if (nobodyKnows(answer)) await markUncertain(next.number);
         if (answer.status >= 500) throw new Error("the server could not save it");
       } catch {
         fellBehind();
