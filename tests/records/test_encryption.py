@@ -224,6 +224,8 @@ def test_the_key_comes_from_the_environment_unless_one_is_offered(
     assert present_key() == KEY
     with unlocking(OTHER):
         assert present_key() == OTHER
+    with unlocking(None):
+        assert present_key() is None
     new_key_file(tmp_path / "owner.key")
     monkeypatch.setenv(KEY_FILE, str(tmp_path / "owner.key"))
     with pytest.raises(BadInput, match="one of them"):

@@ -9,6 +9,7 @@ from decussate.cli.backup import backup
 from decussate.cli.check import check
 from decussate.cli.cohort import cohort
 from decussate.cli.compare import compare
+from decussate.cli.encryption import encryption
 from decussate.cli.evaluate import evaluate
 from decussate.cli.export import export
 from decussate.cli.fhir import fhir
@@ -66,6 +67,7 @@ for _command in (
     export,
     import_,
     backup,
+    encryption,
     restore,
     audit,
 ):

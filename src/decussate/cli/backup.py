@@ -19,7 +19,8 @@ __all__ = ["backup"]
 def backup(file: Path, database: str, by: str | None) -> None:
     """Back up the database to FILE, and prove it by restoring it once, out of the way.
 
-    The database may be in use meanwhile. FILE is not encrypted: keep it where records may be kept.
+    The database may be in use meanwhile. With a key (--key-file) FILE is encrypted with it;
+    without, keep it where records may be kept.
     """
     from decussate.records.backup import back_up
 

@@ -14,17 +14,19 @@ __all__ = ["export"]
 
 @click.command()
 @click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
+@click.option("--plain", is_flag=True, help="Leave FILE unencrypted, although there is a key.")
 @database_option
 @by_option
-def export(file: Path, database: str, by: str | None) -> None:
+def export(file: Path, plain: bool, database: str, by: str | None) -> None:
     """Write every patient, examination, entry and the audit trail to FILE, a JSON object a line.
 
-    FILE names its patients and is not encrypted: keep it where records may be kept.
+    With a key (--key-file) FILE is encrypted with it, unless --plain is given. Without, it names
+    its patients to whoever has it: keep it where records may be kept.
     """
     from decussate.records.transfer import export_records
 
     with closing(open_records(database, by)) as store:
-        made = export_records(store, file)
+        made = export_records(store, file, plain=plain)
     click.echo(
         f"{made.patients} patients, {made.examinations} examinations, {made.entries} entries and "
         f"{made.links} links of the audit trail are in {file}."

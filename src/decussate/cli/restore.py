@@ -6,13 +6,13 @@ from pathlib import Path
 
 import click
 
-from decussate.cli.options import by_option, database_option
+from decussate.cli.options import by_option, database_option, export_argument
 
 __all__ = ["restore"]
 
 
 @click.command()
-@click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
+@export_argument
 @database_option
 @by_option
 def restore(file: Path, database: str, by: str | None) -> None:

@@ -54,7 +54,7 @@ SALT = 16
 ROUNDS = 256_000
 PLAIN_HEADER = b"SQLite format 3\0"
 
-_offered: ContextVar[Key | None] = ContextVar("decussate_key", default=None)
+_offered: ContextVar[tuple[Key | None] | None] = ContextVar("decussate_key", default=None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,9 +219,9 @@ def unlocking(key: Key | None) -> Iterator[None]:
     Parameters
     ----------
     key : Key or None
-        None leaves it to the environment.
+        None opens plain files alone, whatever the environment offers.
     """
-    token = _offered.set(key)
+    token = _offered.set((key,))
     try:
         yield
     finally:
@@ -240,8 +240,8 @@ def present_key() -> Key | None:
     BadInput
         If the environment names a key file that cannot be used, or a passphrase beside it.
     """
-    if (key := _offered.get()) is not None:
-        return key
+    if (offered := _offered.get()) is not None:
+        return offered[0]
     file, passphrase = os.environ.get(KEY_FILE), os.environ.get(PASSPHRASE)
     if file and passphrase:
         raise BadInput("key", f"{KEY_FILE} and {PASSPHRASE}", "one of them")
