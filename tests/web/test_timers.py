@@ -377,6 +377,8 @@ def test_a_swallow_is_timed_and_counted_by_touch_and_a_cough_stops_it(
     count = place.locator("[data-count]")
     assert count.is_disabled()
     place.locator("[data-gate]").tap()
+    assert place.locator("[data-big]").is_disabled()  # the sips come first
+    place.locator("[name=sips][value=normal]").tap()
     place.get_by_label("Water given").fill("50")
     place.locator("[data-big]").tap()
     for _ in range(3):
