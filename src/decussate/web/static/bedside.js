@@ -107,13 +107,45 @@ async function copyText(text) {
   if (!copied) throw new Error("not copied");
 }
 
-// What was recorded through a scale closes it; what was refused leaves it open, with the typing in it.
-document.addEventListener("htmx:after:request", (event) => {
-  const { request, response } = event.detail.ctx;
-  const scale = response?.status < 400 && request.submitter?.closest(".scale");
-  if (!scale) return;
+// A scale closes as its grade is touched, not when the answer comes: the page never moves on its own. What is typed closes
+// it when it was recorded; what was refused leaves it open, with the typing in it.
+function closeScale(button) {
+  const scale = button?.closest(".scale");
+  if (!scale?.open) return;
   if (scale.contains(document.activeElement)) scale.querySelector("summary").focus({ preventScroll: true });
   scale.open = false;
+}
+document.addEventListener("htmx:config:request", (event) => {
+  const { submitter } = event.detail.ctx.request;
+  if (submitter?.matches(".choice")) closeScale(submitter);
+});
+document.addEventListener("htmx:after:request", (event) => {
+  const { request, response } = event.detail.ctx;
+  if (response?.status < 400) closeScale(request.submitter);
+  else if (request.submitter?.matches(".scale .choice")) request.submitter.closest(".scale").open = true;
+});
+
+// An answer moves nothing under a finger: it waits until the finger is lifted and what it touched has heard of it.
+const HEARD_MS = 50;
+const fingers = new Set();
+let lifted = Promise.resolve();
+let letGo = () => {};
+document.addEventListener("pointerdown", (event) => {
+  if (event.pointerType === "mouse") return; // lifted outside the window, it is never heard of
+  if (!fingers.size) lifted = new Promise((done) => { letGo = done; });
+  fingers.add(event.pointerId);
+}, true);
+for (const end of ["pointerup", "pointercancel"]) {
+  document.addEventListener(end, (event) => {
+    if (fingers.delete(event.pointerId) && !fingers.size) setTimeout(letGo, HEARD_MS);
+  }, true);
+}
+document.addEventListener("htmx:config:request", (event) => {
+  event.detail.ctx.fetch = async (...asked) => {
+    const answer = await fetch(...asked);
+    await lifted;
+    return answer;
+  };
 });
 
 // A button that goes with its answer (all normal, both normal, undo) hands the focus to what it stood in.

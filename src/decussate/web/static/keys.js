@@ -53,7 +53,7 @@ document.addEventListener("keydown", (event) => {
   const measure = event.target.closest?.(".measure");
   if (measure && event.key === "Enter") {
     event.preventDefault();
-    measure.querySelector("button").click();
+    measure.querySelector("button")?.click();
     return;
   }
   const typing = event.target.closest?.("input, textarea, select");
