@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from decussate.comparison import compare
 from decussate.documents.note import note_sections, note_words, write_note
 from decussate.examination.catalogue import load_catalogue
 from decussate.examination.document import (
@@ -328,3 +329,49 @@ def test_every_recorded_side_and_no_other_is_named_with_its_test(found: Examinat
                 assert side.value not in line.lower()
             if side in tested:
                 assert side.value in line.lower()
+
+
+EARLIER = {
+    # The same three people some days before, each with less, other and more than now.
+    "lateral medulla": "ask_vertigo present; body_pin left normal; palate_rise right normal; "
+    "upper_lid_position right normal; voice normal; walking normal; finger_nose right normal",
+    "third nerve": "upper_lid_position right partial; light_direct right normal; "
+    "gaze_in right normal; pupil_size_light right normal; ask_headache normal; "
+    "gaze_up right normal",
+    "face": "raise_brows left reduced; show_teeth left reduced; taste_front left normal; "
+    "arm_power left normal; arm_power right normal",
+}
+
+
+@pytest.mark.parametrize(
+    ("text", "case", "story"),
+    [
+        (MEDULLA, "lateral medulla", {"age": 63, "sex": "male", "onset": "sudden"}),
+        (THIRD, "third nerve", {"age": 58, "sex": "female", "onset": "sudden"}),
+        (FACE, "face", {"age": 41, "sex": "female", "onset": "hours"}),
+    ],
+)
+def test_a_note_compared_with_the_one_before_is_still_read_within_a_minute(text, case, story):
+    """The rate as above; the sentence of comparison is read aloud too."""
+    now = dated(examination(text, **story))
+    before = dated(examination(EARLIER[case], **story))
+    days = timedelta(days=3)
+    findings = tuple(f.model_copy(update={"at": f.at - days}) for f in before.findings)
+    before = before.model_copy(update={"findings": findings})
+    places = (localise(before), localise(now))
+    compared = compare(before, now, places=places)
+    written = write_note(now, places[1], evaluate(now, places[1]), comparison=compared)
+    said = section(written, note_words()["headings"]["changed"])
+    assert said.startswith("- Compared with 3 days before: ")
+    assert said.count(". ") == 0  # one sentence
+    assert "newly abnormal" in said or "worse" in said
+    identifying = [li for li in written.splitlines() if li.startswith(("Examined ", "Decussate "))]
+    unread = spoken(findings_of(written)) + sum(spoken(line) for line in identifying)
+    assert spoken(written) - unread <= note_words()["words"]
+    assert written.index("WHAT CHANGED") < written.index("WHERE IT MAY BE")
+    for alert in evaluate(now, places[1]):
+        assert alert.title in written  # what cannot wait is never shortened away
+
+
+def test_a_first_note_says_nothing_of_a_change() -> None:
+    assert note_words()["headings"]["changed"].upper() not in note(examination(THIRD))

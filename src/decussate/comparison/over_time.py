@@ -87,14 +87,34 @@ class Comparison:
 
     @property
     def sentence(self) -> str:
-        """The comparison in one sentence, for the note."""
-        mixed = self.earlier.examiners and self.later.examiners
+        """The comparison in one sentence, for letter and page."""
         return note_sentence(
             interval_in_words(self.interval),
             self.changes,
             self.places,
-            other_examiners=bool(mixed) and self.earlier.examiners != self.later.examiners,
+            other_examiners=self._other_examiners(),
         )
+
+    def brief_sentence(self, shown: int) -> str:
+        """Return the comparison in one sentence to be read aloud.
+
+        Parameters
+        ----------
+        shown : int
+            Most changes named; the rest are counted.
+        """
+        return note_sentence(
+            interval_in_words(self.interval),
+            self.changes,
+            self.places,
+            other_examiners=self._other_examiners(),
+            shown=shown,
+            brief=True,
+        )
+
+    def _other_examiners(self) -> bool:
+        mixed = bool(self.earlier.examiners and self.later.examiners)
+        return mixed and self.earlier.examiners != self.later.examiners
 
 
 @dataclass(frozen=True, slots=True)

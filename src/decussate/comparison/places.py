@@ -90,6 +90,16 @@ class PlacesThenAndNow:
             f"was {then.name} ({in_100(then.then)})"
         )
 
+    @property
+    def before(self) -> str:
+        """The likely place then, for a reader who is told the place now; without a full stop."""
+        if not self.findings_then:
+            return "place not worked out before"
+        then = max(self.shifts, key=lambda shift: (shift.then, shift.name))
+        now = max(self.shifts, key=lambda shift: (shift.now, shift.name))
+        same = self.findings_now and (now.place, now.side) == (then.place, then.side)
+        return "same likely place" if same else f"likely place was {then.name}"
+
 
 def compare_places(then: Localisation, now: Localisation) -> PlacesThenAndNow:
     """Set two localisations of one patient side by side.

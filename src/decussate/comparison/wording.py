@@ -67,6 +67,8 @@ def note_sentence(
     places: PlacesThenAndNow | None,
     *,
     other_examiners: bool,
+    shown: int = SHOWN,
+    brief: bool = False,
 ) -> str:
     """Say a comparison in one sentence.
 
@@ -77,6 +79,11 @@ def note_sentence(
     changes : sequence of Change
     places : PlacesThenAndNow or None
     other_examiners : bool
+    shown : int
+        Most changes named; the rest are counted.
+    brief : bool
+        To be read aloud: no sizes of changes that are more than noise, and the place now, which
+        the note says beside it, left out.
 
     Returns
     -------
@@ -90,12 +97,12 @@ def note_sentence(
         key=lambda change: (list(_NAMED).index(change.kind), _WEIGHT[_verdict(change)]),
     )
     items = [
-        f"{words}: {', '.join(_item(change) for change in of_kind)}"
+        said
         for kind, words in _NAMED.items()
-        if (of_kind := [change for change in named[:SHOWN] if change.kind is kind])
+        if (said := _of_kind(words, kind, named, shown, brief=brief))
     ]
-    if len(named) > SHOWN:
-        items.append(f"{len(named) - SHOWN} more changed")
+    if len(named) > shown and not brief:
+        items.append(f"{len(named) - shown} more changed")
     retested = sum(c.earlier is not None and c.later is not None and c not in named for c in found)
     if named and retested:
         items.append(f"{retested} unchanged")
@@ -110,20 +117,34 @@ def note_sentence(
         (_count(found, Kind.NEWLY_TESTED, normal=True), "newly tested and normal"),
         (sum(c.kind is Kind.NO_LONGER_TESTED for c in found), "not tested this time"),
     )
-    items += [f"{count} {words}" for count, words in counts if count]
+    items += [f"{count} {words}" for count, words in (counts[::2] if brief else counts) if count]
     if other_examiners:
         items.append("different examiners")
     differ = [c.name for c in changes if c.circumstance and c.kind is Kind.DIFFERENT]
     if differ:
         items.append(f"circumstances differ ({', '.join(differ)})")
     if places:
-        items.append(places.text)
+        items.append(places.before if brief else places.text)
     return f"Compared with {since}: {'; '.join(items)}."
 
 
-def _item(change: Change) -> str:
+def _of_kind(words: str, kind: Kind, named: Sequence[Change], shown: int, *, brief: bool) -> str:
+    """Name the changes of one kind; a brief sentence counts the rest of each kind."""
+    of_kind = [change for change in named[:shown] if change.kind is kind]
+    rest = sum(change.kind is kind for change in named) - len(of_kind) if brief else 0
+    if not of_kind:
+        return f"{rest} {words}" if rest else ""
+    listed = ", ".join(_item(change, brief=brief) for change in of_kind)
+    return f"{words}: {listed}{f' and {rest} more' if rest else ''}"
+
+
+def _item(change: Change, *, brief: bool) -> str:
     measured = change.measured
     if measured is None or measured.difference == 0:
+        return change.name
+    if brief and measured.verdict is not Verdict.BEYOND:
+        return f"{change.name} ({_WORTH[measured.verdict]})"
+    if brief:
         return change.name
     if measured.difference is None:
         size = f"{measured.later}, was {measured.earlier}"

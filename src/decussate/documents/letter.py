@@ -34,6 +34,7 @@ from decussate.urgency import Alert
 from decussate.urgency.wording import name_in_words
 
 if TYPE_CHECKING:
+    from decussate.comparison import Comparison
     from decussate.examination.document import Examination
     from decussate.localisation import Localisation, NextTest, Reason
     from decussate.measures.audiogram import Audiogram
@@ -59,6 +60,7 @@ def referral_letter(
     details: LetterDetails | None = None,
     *,
     audiogram: Audiogram | None = None,
+    comparison: Comparison | None = None,
 ) -> Document:
     """Write a referral letter about one examination.
 
@@ -74,6 +76,8 @@ def referral_letter(
         Names and free text; a heading without its text says that it is to be completed.
     audiogram : Audiogram, optional
         Thresholds to draw.
+    comparison : Comparison, optional
+        With the examination before, of the same patient.
 
     Returns
     -------
@@ -88,6 +92,7 @@ def referral_letter(
         _urgent(alerts, words),
         _history(examination, given, words),
         _findings(examination, words),
+        _changed(comparison),
         _place(localisation, words),
         Part(headings["investigations"], request_blocks(examination, localisation)),
         _plan(localisation, given, words),
@@ -237,6 +242,14 @@ def _findings(examination: Examination, words: Mapping[str, Any]) -> Part:
     )
     note = Text(words["phrases"]["not_tested_note"])
     return Part(words["headings"]["findings"], (*table, *below, note))
+
+
+def _changed(comparison: Comparison | None) -> Part:
+    """Say what changed since the examination before; nothing where there was none."""
+    heading = note_words()["headings"]["changed"]
+    if comparison is None:
+        return Part(heading, ())
+    return Part(heading, (Text(comparison.sentence), *map(Text, comparison.warnings)))
 
 
 def _place(localisation: Localisation | None, words: Mapping[str, Any]) -> Part:

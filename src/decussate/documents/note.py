@@ -20,6 +20,7 @@ from decussate.urgency import Alert, Level
 from decussate.urgency.wording import name_in_words
 
 if TYPE_CHECKING:
+    from decussate.comparison import Comparison
     from decussate.localisation import Localisation, NextTest, Reason
 
 __all__ = [
@@ -28,13 +29,32 @@ __all__ = [
     "note_sections",
     "note_words",
     "proposed_in_words",
+    "spoken_words",
     "write_note",
 ]
 
-REASONS_SHOWN = 2
-TESTS_SHOWN = 2
-MISSING_SHOWN = 2
-CAUSES_SHOWN = 2
+
+@dataclass(frozen=True, slots=True)
+class Detail:
+    """How much of each kind the note names, so that it can be read aloud in a minute."""
+
+    reasons: int = 2
+    tests: int = 2
+    missing: int = 2
+    causes: int = 2
+    changes: int = 3
+    places: int = 3
+
+
+DETAILS = (
+    Detail(),
+    Detail(changes=2, reasons=1),
+    Detail(changes=2, reasons=1, missing=1, places=2),
+    Detail(changes=1, reasons=1, missing=1, places=1, tests=1),
+    Detail(changes=1, reasons=1, missing=1, places=1, tests=1, causes=1),
+    Detail(changes=1, reasons=0, missing=1, places=1, tests=1, causes=1),
+)
+"""From the fullest to the shortest; what cannot wait is never shortened (judgement)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +87,7 @@ def write_note(
     alerts: Sequence[Alert],
     *,
     markdown: bool = False,
+    comparison: Comparison | None = None,
 ) -> str:
     """Write the note of one examination.
 
@@ -80,6 +101,8 @@ def write_note(
         What cannot wait, the most urgent first.
     markdown : bool
         Markdown instead of plain text.
+    comparison : Comparison, optional
+        With the examination before, of the same patient.
 
     Returns
     -------
@@ -88,8 +111,13 @@ def write_note(
         named as such or covered by the sentence that only the tests named were done.
     """
     words = note_words()
-    sections = note_sections(examination, localisation, alerts)
     name = examination.label or examination.id
+    read = (words["title"], name, *_story(examination, words), words["closing"])
+    room = words["words"] - sum(spoken_words(line) for line in read)
+    for detail in DETAILS:
+        sections = note_sections(examination, localisation, alerts, comparison, detail)
+        if _read_aloud(sections, words) <= room:
+            break
     opening = (name, *_examined(examination, words), *_story(examination, words))
     render = _markdown if markdown else _plain
     body = render(words["title"], opening, sections, words["closing"])
@@ -111,17 +139,36 @@ def made_with() -> str:
 
 
 def note_sections(
-    examination: Examination, localisation: Localisation | None, alerts: Sequence[Alert]
+    examination: Examination,
+    localisation: Localisation | None,
+    alerts: Sequence[Alert],
+    comparison: Comparison | None = None,
+    detail: Detail = DETAILS[0],
 ) -> tuple[Section, ...]:
-    """Return the body of the note: urgency, findings, place and what does not fit, what next."""
+    """Return the body of the note: urgency, findings, change, place and what does not fit, next."""
     words = note_words()
     headings = words["headings"]
-    return (
-        Section(headings["urgent"], _urgent(alerts, words)),
+    changed = (comparison.brief_sentence(detail.changes),) if comparison else ()
+    sections = (
+        Section(headings["urgent"], _urgent(alerts, words, detail)),
         Section(headings["findings"], findings_by_nerve(examination, words)),
-        Section(headings["place"], _place(localisation, words)),
-        Section(headings["next"], _next(localisation, words)),
+        Section(headings["changed"], changed),
+        Section(headings["place"], _place(localisation, words, detail)),
+        Section(headings["next"], _next(localisation, words, detail)),
     )
+    return tuple(section for section in sections if section.lines)
+
+
+def spoken_words(text: str) -> int:
+    """Count the words of a text as they are read aloud; marks are not."""
+    return sum(any(letter.isalnum() for letter in word) for word in text.split())
+
+
+def _read_aloud(sections: Sequence[Section], words: Mapping[str, Any]) -> int:
+    """Count what is read aloud of the body: all of it but the list of findings."""
+    findings = words["headings"]["findings"]
+    lines = (line for one in sections if one.heading != findings for line in one.lines)
+    return sum(spoken_words(text) for text in (*lines, *(one.heading for one in sections)))
 
 
 def _examined(examination: Examination, words: Mapping[str, Any]) -> tuple[str, ...]:
@@ -159,24 +206,26 @@ def _story(examination: Examination, words: Mapping[str, Any]) -> tuple[str, ...
     return tuple(line for line in (_sentence(told), invented) if line)
 
 
-def _urgent(alerts: Sequence[Alert], words: Mapping[str, Any]) -> tuple[str, ...]:
+def _urgent(alerts: Sequence[Alert], words: Mapping[str, Any], detail: Detail) -> tuple[str, ...]:
     if not alerts:
         return (words["phrases"]["no_alert"],)
-    return tuple(_alert(alert, words["phrases"]) for alert in alerts)
+    return tuple(_alert(alert, words["phrases"], detail) for alert in alerts)
 
 
-def _alert(alert: Alert, phrases: Mapping[str, str]) -> str:
+def _alert(alert: Alert, phrases: Mapping[str, str], detail: Detail) -> str:
     """Print an alert: in full when it is for today, otherwise its title and time frame."""
     side = f" ({' and '.join(alert.sides)})" if alert.sides else ""
     line = f"{alert.level.value.upper()}, {alert.time_frame}: {alert.title}{side}."
     if alert.level not in (Level.EMERGENCY, Level.SAME_DAY):
         return line
-    missing = ", ".join(alert.not_examined[:MISSING_SHOWN])
+    missing = ", ".join(alert.not_examined[: detail.missing])
     examine = f" {phrases['not_examined']}: {missing}." if missing else ""
     return f"{line} {alert.advice}{examine}"
 
 
-def _place(localisation: Localisation | None, words: Mapping[str, Any]) -> tuple[str, ...]:
+def _place(
+    localisation: Localisation | None, words: Mapping[str, Any], detail: Detail
+) -> tuple[str, ...]:
     phrases = words["phrases"]
     if localisation is None or not localisation.candidates:
         return (phrases["no_place"],)
@@ -184,9 +233,9 @@ def _place(localisation: Localisation | None, words: Mapping[str, Any]) -> tuple
     return tuple(
         line
         for line in (
-            localisation.text,
-            _listed(phrases["supports"], _strongest(best.supports)),
-            _listed(phrases["against"], _strongest(best.against)),
+            localisation.text_with(detail.places - 1),
+            _listed(phrases["supports"], _strongest(best.supports, detail)),
+            _listed(phrases["against"], _strongest(best.against, detail)),
             _listed(phrases["unfitting"], [reason.text for reason in localisation.unexplained])
             or (phrases["all_explained"] if not localisation.no_lesion_leads else ""),
         )
@@ -194,13 +243,15 @@ def _place(localisation: Localisation | None, words: Mapping[str, Any]) -> tuple
     )
 
 
-def _next(localisation: Localisation | None, words: Mapping[str, Any]) -> tuple[str, ...]:
+def _next(
+    localisation: Localisation | None, words: Mapping[str, Any], detail: Detail
+) -> tuple[str, ...]:
     phrases = words["phrases"]
     if localisation is None:
         return (phrases["nothing_next"],)
-    tests = [proposed_in_words(test) for test in localisation.next_tests[:TESTS_SHOWN]]
+    tests = [proposed_in_words(test) for test in localisation.next_tests[: detail.tests]]
     causes = localisation.candidates[0].causes if localisation.candidates else ()
-    settle = [share.name for share in causes[:CAUSES_SHOWN]]
+    settle = [share.name for share in causes[: detail.causes]]
     first = f" {phrases['first']}: {_sentence(causes[0].settle)}" if causes else ""
     return tuple(
         line
@@ -234,9 +285,9 @@ def proposed_in_words(proposed: NextTest) -> str:
     return f"{words} ({bracketed})" if bracketed else words
 
 
-def _strongest(reasons: Iterable[Reason]) -> list[str]:
+def _strongest(reasons: Iterable[Reason], detail: Detail) -> list[str]:
     ordered = sorted(reasons, key=lambda reason: -abs(reason.log10))
-    return [reason.text for reason in ordered[:REASONS_SHOWN]]
+    return [reason.text for reason in ordered[: detail.reasons]]
 
 
 def _listed(name: str, items: Sequence[str]) -> str:

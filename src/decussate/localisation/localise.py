@@ -127,11 +127,15 @@ class Localisation:
     @property
     def text(self) -> str:
         """The conclusion in a sentence."""
+        return self.text_with(2)
+
+    def text_with(self, others: int) -> str:
+        """Return the conclusion in a sentence, naming at most so many places after the first."""
         if not self.findings_used:
             return "No finding yet that bears on the place of a lesion."
         first = self.candidates[0]
-        others = [c for c in self.candidates[1:3] if c.probability >= 0.05]
-        rest = "".join(f"; next {c.name} ({in_100(c.probability)})" for c in others)
+        following = [c for c in self.candidates[1 : 1 + others] if c.probability >= 0.05]
+        rest = "".join(f"; next {c.name} ({in_100(c.probability)})" for c in following)
         if self.no_lesion_leads and first.probability < NO_LESION_LIKELY:
             return (
                 "Too little was recorded to point to a lesion"
