@@ -32,6 +32,7 @@ types: .venv/test-ready
 
 soak: .venv/test-ready
 	$(BIN)/python tools/soak_crash.py
+	$(BIN)/python tools/soak_fuzz.py
 
 lock:
 	$(BIN)/python -m pip install --quiet uv
