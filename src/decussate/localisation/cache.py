@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 from decussate.anatomy import Atlas, Piece, load_atlas
 from decussate.localisation.lesions import Lesions, Site
 from decussate.localisation.model import Model, SignKey, SignTable, compile_model
-from decussate.localisation.pair_model import PairModel, PairSign, compile_pairs
+from decussate.localisation.pair_model import PairModel, PairSign, assemble_pairs, compile_pairs
 from decussate.sides import Side
 
 __all__ = ["cache_folder", "data_digest", "load_model", "load_pairs"]
@@ -168,7 +168,7 @@ def load_pairs() -> PairModel:
     """
     file = cache_folder() / f"pairs-{_digest()}.npz"
     try:
-        return _read_pairs(file)
+        return _read_pairs(file, load_model())
     except (OSError, ValueError, KeyError, zipfile.BadZipFile):
         pairs = compile_pairs(load_model())
         _write_pairs(file, pairs)
@@ -177,46 +177,40 @@ def load_pairs() -> PairModel:
 
 def _write_pairs(file: Path, pairs: PairModel) -> None:
     tables = list(pairs.signs.values())
-    affected, affected_ends = _joined([table.affected for table in tables])
-    alone, _ = _joined([table.alone for table in tables])
-    together, together_ends = _joined([table.together.ravel() for table in tables])
+    example, codes_ends = _joined([table.example for table in tables])
     probability, probability_ends = _joined([table.probability.ravel() for table in tables])
     _save(
         file,
         {
-            "columns": pairs.columns,
-            "site_of": pairs.site_of,
-            "weight": pairs.weight,
             "signs": np.array([_key(*key) for key in pairs.signs]),
             "states": np.array([table.probability.shape[1] for table in tables]),
-            "affected": affected,
-            "affected_ends": affected_ends,
-            "alone": alone,
-            "together": together,
-            "together_ends": together_ends,
+            "code_of": np.stack([table.code_of for table in tables]),
+            "example": example,
+            "codes_ends": codes_ends,
+            "together": np.concatenate([table.together.ravel() for table in tables]),
             "probability": probability,
             "probability_ends": probability_ends,
         },
     )
 
 
-def _read_pairs(file: Path) -> PairModel:
+def _read_pairs(file: Path, model: Model) -> PairModel:
     with np.load(file, allow_pickle=False) as data:
         arrays = {name: data[name] for name in data.files}
-    affected = np.split(arrays["affected"], arrays["affected_ends"][:-1])
-    alone = np.split(arrays["alone"], arrays["affected_ends"][:-1])
-    together = np.split(arrays["together"], arrays["together_ends"][:-1])
+    example = np.split(arrays["example"], arrays["codes_ends"][:-1])
+    squares = np.cumsum([len(codes) ** 2 for codes in example])
+    together = np.split(arrays["together"], squares[:-1])
     probability = np.split(arrays["probability"], arrays["probability_ends"][:-1])
     signs = {
         _unkey(str(text)): PairSign(
-            affected[k],
+            arrays["code_of"][k],
+            example[k],
             probability[k].reshape(-1, arrays["states"][k]),
-            alone[k],
-            together[k].reshape(len(affected[k]), len(affected[k])),
+            together[k].reshape(len(example[k]), len(example[k])),
         )
         for k, text in enumerate(arrays["signs"])
     }
-    return PairModel(arrays["columns"], arrays["site_of"], arrays["weight"], signs)
+    return assemble_pairs(signs, model)
 
 
 def _save(file: Path, arrays: dict[str, NDArray[np.generic]]) -> None:
