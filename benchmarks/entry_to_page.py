@@ -29,6 +29,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as folder:
         app = create_app(Path(folder) / "demo.db", demo=True)
         client = TestClient(app, base_url="http://127.0.0.1", headers=OWN_PAGE)
+        client.post("/demonstration")  # the invented examiner is signed in
         for head in app.state.store.examinations():
             spent = []
             for test, choice in ENTRIES:

@@ -57,6 +57,7 @@ def tour(browser: Browser, address: str, width: int, scheme: str) -> None:
     )
     page = context.new_page()
     page.goto(address)
+    page.get_by_role("button", name="Begin as the invented examiner").click()
     page.get_by_role("listitem").filter(has_text=PATIENT).locator("a.open").first.click()
     page.locator("#where-pictures figure").first.wait_for(state="attached", timeout=60_000)
     page.locator("#group-trigeminal > details > summary").click()

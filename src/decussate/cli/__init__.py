@@ -18,6 +18,7 @@ from decussate.cli.letter import letter
 from decussate.cli.localise import localise
 from decussate.cli.note import note
 from decussate.cli.openapi import openapi
+from decussate.cli.people import people
 from decussate.cli.places import places
 from decussate.cli.restore import restore
 from decussate.cli.schema import schema
@@ -70,5 +71,6 @@ for _command in (
     encryption,
     restore,
     audit,
+    people,
 ):
     main.add_command(_command)

@@ -344,7 +344,9 @@ class People:
             if end:
                 connection.execute(signed_in.delete().where(signed_in.c.person == row["id"]))
             owners = select(persons.c.id).where(
-                persons.c.role == Role.OWNER, persons.c.closed_at.is_(None)
+                persons.c.role == Role.OWNER,
+                persons.c.closed_at.is_(None),
+                persons.c.password != "",
             )
             if found.role == Role.OWNER and connection.execute(owners).first() is None:
                 hint = "Make another person owner first."

@@ -176,11 +176,11 @@ class Access:
         """
         examination = request.path_params.get("examination_id", "")
         visit = self.visit(request, touched=not need.looks)
+        if need.permission is Permission.SCREEN and self.pairings.allows(
+            request.cookies.get(paired_cookie(tls=self.tls), ""), examination
+        ):
+            return None
         if visit is None or visit.browser.locked:
-            if need.permission is Permission.SCREEN and self.pairings.allows(
-                request.cookies.get(paired_cookie(tls=self.tls), ""), examination
-            ):
-                return None
             raise self._nobody(visit)
         claimed = request.headers.get(SIGNED_IN_AS, visit.person.id)
         if claimed != visit.person.id:

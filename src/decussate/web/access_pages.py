@@ -61,6 +61,12 @@ async def answer_not_admitted(request: Request, refused: Exception) -> Response:
         # What the page would send is kept in its outbox; see access.js for what follows.
         body = templates.get_template("_not_admitted.html").render({"words": refused.detail})
         return HTMLResponse(body, refused.status_code, {"Not-Admitted": refused.reason})
+    visit = refused.visit
+    if refused.reason == "role" and visit and request.url.path == "/":
+        # The first page is of patients: who sees none begins elsewhere.
+        return RedirectResponse(
+            "/people" if visit.person.may(Permission.PEOPLE) else "/catalogue", 303
+        )
     return _page(request, refused.reason, _return_to(request), refused=refused)
 
 

@@ -19,11 +19,13 @@ from decussate.records.demo import load_demo
 from decussate.records.people import People
 from decussate.web import (
     access_pages,
+    access_patient,
     api,
     audiogram_entry,
     entering,
     pages,
     patient_screen,
+    people,
     shell,
     timers,
     where,
@@ -72,12 +74,12 @@ def create_app(
     load_parts()  # a fault in the data must stop the start, not an examination
     load_pictures()
     store = Store(database)
-    people = People(store)
-    demonstration = demo and set(hosts) <= set(LOCAL_HOSTS) and not people.has_owner()
+    accounts = People(store)
+    demonstration = demo and set(hosts) <= set(LOCAL_HOSTS) and not accounts.has_owner()
     if demo:
         load_demo(store)
     if demonstration:
-        people.demonstrator()
+        accounts.demonstrator()
 
     @asynccontextmanager
     async def closing_store(_: FastAPI) -> AsyncIterator[None]:
@@ -98,6 +100,8 @@ def create_app(
     app.add_middleware(OwnPagesOnly, hosts=hosts, tls=tls)
     app.mount("/static", StaticFiles(directory=STATIC))
     app.include_router(access_pages.router)
+    app.include_router(access_patient.router)
+    app.include_router(people.router)
     app.include_router(pages.router)
     app.include_router(entering.router)
     app.include_router(audiogram_entry.router)

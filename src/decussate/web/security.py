@@ -4,6 +4,7 @@ A state-changing request is accepted only from the program's own pages. The brow
 request comes from in ``Sec-Fetch-Site``, or failing that in ``Origin``; neither can be set by a
 foreign page. This needs no token in every form, so fragments and plain forms are protected alike.
 Pages may load nothing but this server's own files: no inline script or style, and no other host.
+What goes wrong is logged by its place and kind alone, without the words of the fault.
 
 References
 ----------
@@ -13,14 +14,19 @@ W3C, Content Security Policy Level 3; Fetch Metadata Request Headers.
 
 from __future__ import annotations
 
+import logging
+import traceback
 from collections.abc import Sequence
 from urllib.parse import urlsplit
 
 from starlette.datastructures import Headers, MutableHeaders
+from starlette.requests import ClientDisconnect
 from starlette.responses import PlainTextResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 __all__ = ["LARGEST_BODY", "SAFE_METHODS", "OwnPagesOnly"]
+
+_log = logging.getLogger(__name__)
 
 SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 
@@ -70,8 +76,12 @@ class OwnPagesOnly:
             await self._app(scope, receive, send)
             return
 
+        started = False
+
         async def send_with_headers(message: Message) -> None:
+            nonlocal started
             if message["type"] == "http.response.start":
+                started = True
                 headers = MutableHeaders(scope=message)
                 headers.update(self._headers)
                 if not scope["path"].startswith("/static/"):
@@ -80,7 +90,14 @@ class OwnPagesOnly:
 
         refusal = self._refusal(scope["method"], Headers(scope=scope))
         answer = self._app if refusal is None else refusal
-        await answer(scope, receive, send_with_headers)
+        try:
+            await answer(scope, receive, send_with_headers)
+        except Exception as fault:
+            if not isinstance(fault, ClientDisconnect):
+                _log.error("%s at\n%s", type(fault).__name__, _places(fault))
+            if not started:
+                apology = PlainTextResponse("The server failed; it says why in its log.", 500)
+                await apology(scope, receive, send_with_headers)
 
     def _refusal(self, method: str, headers: Headers) -> PlainTextResponse | None:
         host = headers.get("host", "")
@@ -100,6 +117,14 @@ class OwnPagesOnly:
                 413,
             )
         return None
+
+
+def _places(fault: BaseException) -> str:
+    """Return where a fault came about, and not its words: they may be a patient's."""
+    return "".join(
+        f"  {place.filename}:{place.lineno} in {place.name}\n"
+        for place in traceback.extract_tb(fault.__traceback__)
+    )
 
 
 def _from_own_page(headers: Headers, host: str) -> bool:

@@ -22,6 +22,7 @@ router = APIRouter()
 
 SHELL_FILES = (
     "app.css",
+    "access.css",
     "icon.svg",
     "icon-192.png",
     "icon-512.png",
@@ -32,6 +33,7 @@ SHELL_FILES = (
     "pictures.js",
     "audiogram.js",
     "where.js",
+    "drafts.js",
     "access.js",
     "vendor/htmx-4.0.1.min.js",
 )
