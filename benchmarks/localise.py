@@ -203,7 +203,6 @@ def entries_on_page() -> list[float]:
         app = create_app(Path(folder) / "demo.db", demo=True)
         client = TestClient(app, base_url="http://127.0.0.1", headers=OWN_PAGE)
         client.post("/demonstration")  # the invented examiner is signed in
-        client.post("/demonstration")  # the invented examiner is signed in
         for head in app.state.store.examinations():
             for test, choice in ENTRIES:
                 form = {"entry": str(uuid4()), "test": test, "choice": choice}
