@@ -62,7 +62,7 @@ def test_a_picture_and_the_buttons_of_its_tests_record_the_same(client, app, pic
 
 
 @pytest.mark.parametrize("picture", PICTURES, ids=lambda picture: picture.key)
-@pytest.mark.parametrize("settings", [Settings(), Settings(fields="facing", faces="own")])
+@pytest.mark.parametrize("settings", [Settings(), Settings(faces="own")])
 def test_every_picture_says_whose_side_is_where_and_keeps_to_it(picture, settings):
     view = picture_view(picture, {}, settings)
     first, second = view.panels

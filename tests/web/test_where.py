@@ -7,7 +7,6 @@ from xml.etree import ElementTree as ET
 import pytest
 
 from decussate.anatomy import load_atlas
-from decussate.drawings.place_plans import load_plans
 from decussate.localisation.localise import posterior_of
 from decussate.records.demo import demo_examinations
 from decussate.sides import Side
@@ -68,9 +67,90 @@ def test_pictures_and_the_second_lesion_come_after_the_panel(client, wren):
         client.get(f"/examinations/{wren}/where", headers={"hx-request": "true"}).text
     )
     assert "One lesion is enough" in answer
-    assert "the patient’s right is on the left of the picture" in answer
+    assert "the patient's right is on the left" in answer
     page = client.get(f"/examinations/{wren}/where").text
     assert "A licensed clinician decides" in page
+
+
+def test_the_where_page_tells_what_each_finding_argues_and_how_firm_it_is(client, wren):
+    page = unescape(client.get(f"/examinations/{wren}/where").text)
+    assert "What each finding argues" in page
+    assert "How firm this is" in page
+    assert "A few findings that carry it by themselves" in page
+    assert re.search(r"Right lateral medulla: (over )?\d+ to (over )?\d+ of 100", page)
+    links = re.findall(rf'data-told="(/examinations/{wren}/where/finding[^"]+)"', page)
+    findings = conclude(client.app.state.store.examination(wren)).used
+    assert len(links) == findings > 20
+    for link in links[:4]:
+        told = unescape(client.get(link, headers={"hx-request": "true"}).text)
+        assert "<html" not in told
+        assert re.search(r"times (likelier|less likely) there than elsewhere \(log10 [+−]\d", told)
+        assert "The pathway it tests" in told
+        assert told.count("<svg") >= 1
+        whole = client.get(link)
+        assert whole.status_code == 200
+        assert "<html" in whole.text
+        assert "A licensed clinician decides" in whole.text
+
+
+def test_a_place_has_the_pathways_of_its_findings_drawn_through_it(client, wren):
+    page = unescape(client.get(f"/examinations/{wren}").text)
+    (link, *_) = re.findall(rf'data-told="(/examinations/{wren}/where/place[^"]+)"', page)
+    assert "place=medulla_lateral" in link
+    told = client.get(link, headers={"hx-request": "true"}).text
+    (svg,) = re.findall(r"<svg.*?</svg>", told, re.DOTALL)
+    root = ET.fromstring(svg)
+    taken = [
+        group
+        for group in root.iter(f"{SVG}g")
+        if group.get("data-side") == "right" and group.find(f"{SVG}ellipse").get("fill") == "#222"
+    ]
+    assert taken
+    assert root.findall(f".//{SVG}line")
+    assert "the patient's right is on the left" in told
+    assert (
+        client.get(f"/examinations/{wren}/where/place?place=medulla_lateral&side=left").status_code
+        == 422
+    )
+    assert client.get(f"/examinations/{wren}/where/finding?test=weber&side=left").status_code == 422
+
+
+def test_a_finding_on_the_wrong_side_is_asked_about(client, enter, examination):
+    """A left third-nerve palsy with one finding written on the right."""
+    for test, side, response in (
+        ("upper_lid_position", "left", "complete"),
+        ("gaze_in", "left", "absent"),
+        ("gaze_up", "left", "absent"),
+        ("gaze_down", "left", "reduced"),
+        ("pupil_size_light", "left", "large"),
+        ("light_direct", "right", "absent"),
+        ("light_consensual", "left", "absent"),
+        ("gaze_out", "left", "normal"),
+    ):
+        answer = enter("findings", test=test, choice=f"record {side} {response}")
+        assert answer.status_code == 200, (test, answer.text)
+    page = unescape(client.get(f"/examinations/{examination}/where").text)
+    assert "A slip of the pen?" in page
+    assert re.search(r"Right direct light reaction: no reaction. Was it left direct", page)
+
+
+@pytest.mark.parametrize("faces", ["facing", "own"])
+def test_the_side_setting_turns_the_pictures_of_places_and_pathways(client, wren, faces):
+    client.cookies.set("display", f"faces={faces}")
+    try:
+        page = client.get(f"/examinations/{wren}/where").text
+        link = re.search(r'data-told="([^"]*/where/finding[^"]+)"', page)[1]
+        told = client.get(unescape(link), headers={"hx-request": "true"}).text
+    finally:
+        client.cookies.delete("display")
+    for text in (page, told):
+        svgs = [ET.fromstring(svg) for svg in re.findall(r"<svg xmlns.*?</svg>", text, re.DOTALL)]
+        assert svgs
+        on = "left" if faces == "facing" else "right"
+        assert f"the patient's right is on the {on}." in text
+        for root in svgs:
+            x = {t.text: float(t.get("x")) for t in root.iter(f"{SVG}text")}
+            assert (x["patient's right"] < x["patient's left"]) is (faces == "facing")
 
 
 def test_with_nothing_recorded_no_place_is_pictured(client, examination):
@@ -129,7 +209,7 @@ def test_settings_change_what_is_shown_and_never_what_is_recorded(client, enter,
     enter("findings", test="distance_acuity", choice="measure left", **{"value left": "6/12"})
     page = client.get(f"/examinations/{examination}").text
     assert "reduced, 6/12" in page
-    chosen = {"scheme": "dark", "acuity": "feet", "fields": "facing", "faces": "own"}
+    chosen = {"scheme": "dark", "acuity": "feet", "faces": "own"}
     answer = client.post("/settings", data=chosen, follow_redirects=False)
     try:
         assert answer.status_code == 303
@@ -140,8 +220,8 @@ def test_settings_change_what_is_shown_and_never_what_is_recorded(client, enter,
         # 6/12, 20/40, decimal 0.5 and logMAR 0.30 are one acuity (Bailey and Lovie 1976).
         assert "20/40 (written 6/12)" in page
         assert 'data-scheme="dark"' in page
-        assert "As you face the patient" in page
         assert "From the patient’s own side" in page
+        assert "As the patient sees" in page
         client.post("/settings", data={"acuity": "decimal"})
         assert "decimal 0.5 (written 6/12)" in client.get(f"/examinations/{examination}").text
         enter("findings", test="distance_acuity", choice="measure right", **{"value right": "0.5"})
@@ -175,12 +255,13 @@ def test_an_unknown_cookie_leaves_every_setting_at_its_first_choice(client):
         assert re.search(rf'name="{name}" value="{choices[0][0]}" checked', page)
 
 
-def test_every_picture_can_be_turned_about():
+def test_every_picture_but_those_of_fields_can_be_turned_about():
     for picture in load_pictures():
-        usual = picture_view(picture, {}, Settings())
-        turned = picture_view(picture, {}, Settings(fields="facing", faces="own"))
-        assert [p.side for p in usual.panels] == [p.side for p in reversed(turned.panels)]
-    assert load_plans().plans
+        usual = picture_view(picture, {}, Settings()).panels
+        turned = picture_view(picture, {}, Settings(faces="own")).panels
+        expected = usual if picture.view == "fields" else tuple(reversed(usual))
+        assert [p.side for p in turned] == [p.side for p in expected]
+    assert {picture.view for picture in load_pictures()} == {"fields", "eyes", "face"}
 
 
 @pytest.mark.browser

@@ -30,7 +30,16 @@ from decussate.localisation import Localisation, Posterior
 from decussate.localisation.localise import in_100
 from decussate.sides import Side
 
-__all__ = ["BANDS", "PlaceDrawing", "ShadedSpot", "draw_place", "draw_places", "shaded_spots"]
+__all__ = [
+    "BANDS",
+    "PlaceDrawing",
+    "ShadedSpot",
+    "add_patterns",
+    "draw_place",
+    "draw_places",
+    "shaded_spots",
+    "shading",
+]
 
 BANDS = ((0.80, "solid"), (0.50, "dense"), (0.20, "lines"), (0.05, "dots"))
 """Smallest probability of each shading, darkest first; below the last nothing is shaded."""
@@ -198,7 +207,7 @@ def draw_place(
     words = _in_words(shaded, localisation)
     faces = convention.words(plan.view)
     root = sheet(_WIDTH, height, title, f"{faces} {words}")
-    _patterns(root)
+    add_patterns(root)
     text(root, 16, 28, title, size=20, bold=True)
     text(root, 16, 50, faces, size=16)
     background(root, plan, convention)
@@ -251,13 +260,15 @@ def _in_words(shaded: Sequence[ShadedSpot], localisation: Localisation) -> str:
     return f"{localisation.text} Structures that the lesion may take: {taken}."
 
 
-def _patterns(root: ET.Element) -> None:
+def add_patterns(root: ET.Element) -> None:
+    """Add the patterns of `shading` to a drawing."""
     pattern(root, "place-dots", 8, "#fff", "circle", cx="4", cy="4", r="1")
     pattern(root, "place-lines", 7, "#ededed", "path", d="M0 7L7 0")
     pattern(root, "place-dense", 5, "#d0d0d0", "path", d="M0 5L5 0M0 0L5 5")
 
 
-def _fill(probability: float) -> str:
+def shading(probability: float) -> str:
+    """Return the fill for a probability; tone and pattern deepen with it."""
     for least, name in BANDS:
         if probability >= least:
             return "#222" if name == "solid" else f"url(#place-{name})"
@@ -271,7 +282,7 @@ def _spot(root: ET.Element, one: ShadedSpot, letter: str, convention: Convention
         root, "g", {"data-structure": one.spot.structures[0], "data-side": one.side or "midline"}
     )
     ET.SubElement(group, "title").text = f"{one.name}: {in_100(one.probability)}"
-    fill = _fill(one.probability)
+    fill = shading(one.probability)
     stroke, width = ("#111", "1.6") if shaded else ("#999", "1")
     oval(group, one.spot, (x, y), fill=fill, stroke=stroke, width=width)
     if not letter:

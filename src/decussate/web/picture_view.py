@@ -6,6 +6,7 @@ import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from decussate.drawings.convention import Convention
 from decussate.examination.catalogue import Caution, load_catalogue
 from decussate.examination.record import COULD_NOT_BE_TESTED, Finding
 from decussate.sides import Side
@@ -19,7 +20,6 @@ WIDTH = 364.0
 PUPIL_UNIT = 3.4
 """Drawing units of one millimetre of iris or pupil."""
 IRIS_MM = 12.0
-LEFT_TO_RIGHT = {True: (Side.RIGHT, Side.LEFT), False: (Side.LEFT, Side.RIGHT)}
 LOOKS = {"normal": "well", "reduced": "part", "partial": "part"}
 UNTESTED = "?"
 
@@ -93,10 +93,10 @@ def picture_view(
     -------
     PictureView
     """
-    right_first = settings.right_at_left(picture.view)
-    sides = LEFT_TO_RIGHT[right_first]
+    # Fields are drawn as the patient sees them: the right eye on the right.
+    convention = Convention.OWN if picture.view == "fields" else settings.convention
     panels = []
-    for place, side in enumerate(sides):
+    for place, side in enumerate(convention.sides):
         # On the panel of a face the midline is shared; an eye's own panel has its own.
         x = WIDTH / 2 if picture.view == "face" else WIDTH / 4 + place * WIDTH / 2
         outward = -1 if place == 0 else 1  # away from the midline of the picture
@@ -114,7 +114,7 @@ def picture_view(
         width=WIDTH,
         height=picture.height + 66,
         middle=picture.middle + 26,
-        convention=_convention(picture.view, right_first),
+        convention=_convention(picture.view, convention),
         cautions=tuple(
             load_catalogue().cautions[key]
             for key in dict.fromkeys(key for spot in picture.spots for key in spot.test.cautions)
@@ -123,13 +123,12 @@ def picture_view(
     )
 
 
-def _convention(view: str, right_first: bool) -> tuple[str, str]:
-    where = "left" if right_first else "right"
-    if view == "fields":
-        how = "As you face the patient" if right_first else "As the patient sees"
-    else:
-        how = "As you face the patient" if right_first else "From the patient’s own side"
-    return f"{how}:", f"the patient’s right is on the {where} of the picture."
+def _convention(view: str, convention: Convention) -> tuple[str, str]:
+    how = "As the patient sees"
+    if view != "fields":
+        facing = convention is Convention.FACING
+        how = "As you face the patient" if facing else "From the patient’s own side"
+    return f"{how}:", f"the patient’s right is on the {convention.right_side} of the picture."
 
 
 def _shape(

@@ -10,15 +10,16 @@ import numpy as np
 from markupsafe import Markup
 
 from decussate.anatomy import Piece
+from decussate.drawings.convention import Convention
 from decussate.drawings.place_plans import Plan, load_plans
-from decussate.drawings.places import BANDS, LETTERED, draw_places, shaded_spots
+from decussate.drawings.places import BANDS, LETTERED, PlaceDrawing, draw_places, shaded_spots
 from decussate.localisation import Localisation, Posterior
 from decussate.localisation.localise import in_100
 from decussate.sides import Side
 from decussate.web.conclusions import listed_candidates
 from decussate.web.rendering import slug
 
-__all__ = ["PlacePicture", "place_pictures"]
+__all__ = ["PlacePicture", "own_patterns", "place_pictures"]
 
 CROP_WIDTH, CROP_TOP = 476.0, 60.0
 """What of a drawing the panel shows: its anatomy. The words at its right are given as a list."""
@@ -49,7 +50,9 @@ class PlacePicture:
     taken: tuple[tuple[str, str, str], ...]
 
 
-def place_pictures(localisation: Localisation, posterior: Posterior) -> tuple[PlacePicture, ...]:
+def place_pictures(
+    localisation: Localisation, posterior: Posterior, convention: Convention = Convention.FACING
+) -> tuple[PlacePicture, ...]:
     """Return the regions in which the lesion is likely to be, the likeliest first.
 
     Parameters
@@ -58,6 +61,8 @@ def place_pictures(localisation: Localisation, posterior: Posterior) -> tuple[Pl
         Of the examination.
     posterior : Posterior
         Of the same examination.
+    convention : Convention
+        Which way the pictures face.
 
     Returns
     -------
@@ -66,16 +71,20 @@ def place_pictures(localisation: Localisation, posterior: Posterior) -> tuple[Pl
     """
     plans = {plan.id: plan for plan in load_plans().plans}
     return tuple(
-        _cropped(plans[drawn.plan], drawn.svg, drawn.words, localisation, posterior)
-        for drawn in draw_places(localisation, posterior)
+        _cropped(plans[drawn.plan], drawn, localisation, posterior, convention)
+        for drawn in draw_places(localisation, posterior, convention=convention)
     )
 
 
 def _cropped(
-    plan: Plan, svg: str, words: str, localisation: Localisation, posterior: Posterior
+    plan: Plan,
+    drawing: PlaceDrawing,
+    localisation: Localisation,
+    posterior: Posterior,
+    convention: Convention,
 ) -> PlacePicture:
     ET.register_namespace("", "http://www.w3.org/2000/svg")
-    root = ET.fromstring(svg)  # noqa: S314  (drawn by this program)
+    root = ET.fromstring(drawing.svg)  # noqa: S314  (drawn by this program)
     root.set("viewBox", f"0 {CROP_TOP:g} {CROP_WIDTH:g} {plan.height + 40:g}")
     for element in root.findall(f"{SVG}text"):
         outside = (
@@ -90,7 +99,6 @@ def _cropped(
                 [structure], _side(group.get("data-side")), localisation, posterior
             )
             group.set("data-place", place)
-    _own_patterns(root, plan.id)
     shaded = [one for one in shaded_spots(plan, posterior) if one.probability >= BANDS[-1][0]]
     taken = tuple(
         (
@@ -100,26 +108,22 @@ def _cropped(
         )
         for n, one in enumerate(shaded[:LETTERED])
     )
-    view = "As on a scan" if plan.view == "axial" else "As you face the patient"
-    drawn = ET.tostring(root, encoding="unicode")
+    drawn = own_patterns(ET.tostring(root, encoding="unicode"), plan.id)
     return PlacePicture(
         plan.id,
         plan.name,
-        f"{view}: the patient’s right is on the left of the picture.",
+        convention.words(plan.view),
         Markup(drawn),  # noqa: S704  (made of the atlas's own names)
-        words,
+        drawing.words,
         taken,
     )
 
 
-def _own_patterns(root: ET.Element, plan: str) -> None:
-    """Name the patterns after the plan: two drawings on one page must not share them."""
-    for pattern in root.iter(f"{SVG}pattern"):
-        pattern.set("id", f"{plan}-{pattern.get('id')}")
-    for element in root.iter():
-        fill = element.get("fill", "")
-        if fill.startswith("url(#"):
-            element.set("fill", fill.replace("url(#", f"url(#{plan}-"))
+def own_patterns(svg: str, owner: str) -> str:
+    """Name the patterns of a drawing after its owner: drawings on one page must not share them."""
+    return svg.replace('id="place-', f'id="{owner}-place-').replace(
+        "url(#place-", f"url(#{owner}-place-"
+    )
 
 
 def _side(word: str | None) -> Side | None:

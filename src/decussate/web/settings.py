@@ -7,6 +7,7 @@ from urllib.parse import parse_qsl, urlencode
 
 from fastapi import Request
 
+from decussate.drawings.convention import Convention
 from decussate.errors import BadInput
 
 __all__ = ["COOKIE", "OPTIONS", "Settings", "settings_from", "settings_of"]
@@ -28,17 +29,10 @@ OPTIONS: dict[str, tuple[str, tuple[tuple[str, str], ...]]] = {
             ("logmar", "logMAR"),
         ),
     ),
-    "fields": (
-        "Pictures of fields",
-        (
-            ("patient", "as the patient sees: right eye on the right"),
-            ("facing", "as you face the patient: right eye on the left"),
-        ),
-    ),
     "faces": (
-        "Pictures of eyes, face and mouth",
+        "Pictures (visual fields are always as the patient sees them)",
         (
-            ("facing", "as you face the patient: patient’s right on the left"),
+            ("facing", "as you face the patient, or as on a scan: patient’s right on the left"),
             ("own", "from the patient’s own side: patient’s right on the right"),
         ),
     ),
@@ -52,12 +46,12 @@ class Settings:
 
     scheme: str = "system"
     acuity: str = "written"
-    fields: str = "patient"
     faces: str = "facing"
 
-    def right_at_left(self, view: str) -> bool:
-        """Whether a picture has the patient's right on its left."""
-        return (self.fields if view == "fields" else self.faces) == "facing"
+    @property
+    def convention(self) -> Convention:
+        """Which way pictures face; those of visual fields are always as the patient sees."""
+        return Convention(self.faces)
 
     def text(self) -> str:
         """Return the settings as the cookie keeps them."""

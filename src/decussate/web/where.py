@@ -1,7 +1,8 @@
-"""Where the lesion may be, as pictures; whether there are two; and what a lesion predicts."""
+"""Where the lesion may be, as pictures; what each finding argues; and what a lesion predicts."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import groupby
 from typing import Annotated
@@ -10,6 +11,7 @@ from fastapi import APIRouter, Query, Request
 from starlette.responses import HTMLResponse, Response
 
 from decussate.anatomy import load_atlas
+from decussate.errors import BadInput
 from decussate.examination.catalogue import load_catalogue
 from decussate.localisation import two_lesions
 from decussate.localisation.localise import posterior_of
@@ -17,10 +19,18 @@ from decussate.localisation.predicted import PredictedSign, predicted_signs
 from decussate.records.roles import Permission
 from decussate.sides import Side
 from decussate.web.access import needs
-from decussate.web.conclusions import chance, conclude, hundred
+from decussate.web.arguing import (
+    argument_views,
+    doubt_view,
+    one_argument,
+    pathway_of_finding,
+    pathway_of_place,
+)
+from decussate.web.conclusions import chance, conclude, hundred, listed_candidates
 from decussate.web.pages import invented_words
 from decussate.web.place_pictures import place_pictures
 from decussate.web.rendering import is_fragment, templates
+from decussate.web.settings import settings_of
 from decussate.web.state import store_of
 from decussate.web.view import side_words
 
@@ -44,16 +54,74 @@ def where_pictures(request: Request, examination_id: str) -> Response:
     head = store.head(examination_id)
     examination = store.examination(examination_id)
     conclusion = conclude(examination)
+    posterior = posterior_of(examination)
+    way = settings_of(request).convention
     context = {
         "head": head,
         "invented": invented_words(head),
         "used": conclusion.used,
-        "pictures": place_pictures(conclusion.localisation, posterior_of(examination)),
+        "pictures": place_pictures(conclusion.localisation, posterior, way),
         "second": two_lesions(examination).text if conclusion.used else "",
+        "arguments": argument_views(posterior),
+        "doubt": doubt_view(examination, conclusion.localisation.candidates[0].name)
+        if conclusion.used
+        else None,
     }
     if is_fragment(request):
         return HTMLResponse(templates.get_template("where_changes.html").render(context))
+    context |= {
+        "side_words": conclusion.side_words,
+        "places": conclusion.places,
+        "unexplained": conclusion.unexplained,
+    }
     return templates.TemplateResponse(request, "where.html", context)
+
+
+@router.get("/examinations/{examination_id}/where/finding")
+@needs(Permission.READ)
+def finding_told(request: Request, examination_id: str, test: str, side: str = "") -> Response:
+    """Tell for which places a finding speaks and against which, with the pathway it tests."""
+    posterior = posterior_of(store_of(request).examination(examination_id))
+    argument = one_argument(posterior, test, side)
+    context = {
+        "argument": argument,
+        "heading": argument.text,
+        "pathways": pathway_of_finding(
+            posterior, test, _side(side), settings_of(request).convention
+        ),
+    }
+    return _told(request, examination_id, "_argument.html", "What a finding argues", context)
+
+
+@router.get("/examinations/{examination_id}/where/place")
+@needs(Permission.READ)
+def place_told(request: Request, examination_id: str, place: str, side: str = "") -> Response:
+    """Draw the pathways of the findings that put a place on the list, through the place."""
+    examination = store_of(request).examination(examination_id)
+    listed = listed_candidates(conclude(examination).localisation)
+    candidate = next((c for c in listed if (c.place, c.side or "") == (place, side)), None)
+    if candidate is None:
+        raise BadInput("place", " ".join((side, place)), "a place of the list")
+    way = settings_of(request).convention
+    context = {
+        "heading": candidate.name[:1].upper() + candidate.name[1:],
+        "pathways": pathway_of_place(posterior_of(examination), candidate, way),
+    }
+    return _told(request, examination_id, "_pathways.html", "Pathways through a place", context)
+
+
+def _told(
+    request: Request, examination_id: str, told: str, title: str, context: Mapping[str, object]
+) -> Response:
+    head = store_of(request).head(examination_id)
+    page = {"head": head, "invented": invented_words(head), "told": told, "title": title, **context}
+    if is_fragment(request):
+        return HTMLResponse(templates.get_template(told).render(page))
+    return templates.TemplateResponse(request, "where_told.html", page)
+
+
+def _side(word: str) -> Side | None:
+    return Side(word) if word in ("right", "left") else None
 
 
 @dataclass(frozen=True, slots=True)

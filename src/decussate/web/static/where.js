@@ -6,6 +6,7 @@ const pictured = document.getElementById("where-pictures");
 if (pictured?.dataset.from) {
   let pause = 0;
   let drawn = "";
+  const stale = (is) => document.querySelectorAll("#where-pictures, #where-findings").forEach((one) => one.classList.toggle("stale", is));
   const draw = async () => {
     const seen = document.getElementById("live").dataset.seen;
     if (seen === drawn) return;
@@ -15,14 +16,19 @@ if (pictured?.dataset.from) {
     }
     const answer = await fetch(pictured.dataset.from, { headers: { "HX-Request": "true" } }).catch(() => null);
     if (!answer?.ok || document.getElementById("live").dataset.seen !== seen) return;
-    const partial = new DOMParser().parseFromString(await answer.text(), "text/html").querySelector("hx-partial, template");
-    pictured.replaceChildren(...(partial.content ?? partial).childNodes);
-    pictured.classList.remove("stale");
+    const opened = new Set([...document.querySelectorAll("#where-findings details[open]")].map((box) => box.id));
+    const answered = new DOMParser().parseFromString(await answer.text(), "text/html");
+    for (const partial of answered.querySelectorAll("hx-partial, template")) {
+      const place = document.querySelector(partial.getAttribute("hx-target") ?? "#where-pictures");
+      place.replaceChildren(...(partial.content ?? partial).childNodes);
+    }
+    for (const box of document.querySelectorAll("#where-findings details[id]")) box.open = opened.has(box.id);
+    stale(false);
     drawn = seen;
   };
   const later = () => {
     if (document.getElementById("live").dataset.seen === drawn) return;
-    pictured.classList.add("stale");
+    stale(true);
     clearTimeout(pause);
     pause = setTimeout(draw, PAUSE_MS);
   };
@@ -30,7 +36,8 @@ if (pictured?.dataset.from) {
   window.addEventListener("DOMContentLoaded", later);
 }
 
-// The shapes are small: the nearest one counts. The list beside the picture does the same by keyboard.
+// The shapes are small: the nearest one counts, and is named. The list beside the picture does the same by keyboard.
+const NEAR_PX = 24;
 document.addEventListener("click", (event) => {
   const picture = event.target.closest?.(".where-picture svg");
   if (!picture) return;
@@ -38,8 +45,12 @@ document.addEventListener("click", (event) => {
     const box = shape.getBoundingClientRect();
     return Math.hypot(box.x + box.width / 2 - event.clientX, box.y + box.height / 2 - event.clientY);
   };
-  const [nearest] = [...picture.querySelectorAll("[data-place^='place-']")].sort((a, b) => away(a) - away(b));
-  if (nearest) showPlace(nearest.dataset.place);
+  const nearest = (wanted) => [...picture.querySelectorAll(wanted)].sort((a, b) => away(a) - away(b))[0];
+  const touched = nearest("g:has(> title)");
+  const named = picture.parentElement.querySelector(".named");
+  if (named) named.textContent = touched && away(touched) < NEAR_PX ? touched.querySelector("title").textContent : "";
+  const placed = nearest("[data-place^='place-']");
+  if (placed) showPlace(placed.dataset.place);
 });
 function showPlace(name) {
   const place = document.getElementById(name);
@@ -57,3 +68,23 @@ document.addEventListener("click", (event) => {
     event.stopPropagation();
   }
 }, true);
+
+// What is told only when asked for: fetched when its box opens; without the script a link leads to it.
+async function tell(box) {
+  const from = box.dataset.told;
+  delete box.dataset.told;
+  const answer = await fetch(from, { headers: { "HX-Request": "true" } }).catch(() => null);
+  const place = box.querySelector(".told");
+  if (!answer?.ok) {
+    box.dataset.told = from;
+    place.textContent = "The server cannot be reached. Close and open this again.";
+    return;
+  }
+  const told = new DOMParser().parseFromString(await answer.text(), "text/html");
+  place.replaceChildren(...told.body.childNodes);
+}
+document.addEventListener("toggle", (event) => {
+  if (event.target.open && event.target.dataset?.told) tell(event.target);
+}, true);
+// An answer that redraws the panel empties what was told; what still stands open is asked for again.
+document.addEventListener("htmx:finally:request", () => document.querySelectorAll("details[open][data-told]").forEach(tell));
