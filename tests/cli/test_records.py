@@ -93,3 +93,18 @@ def test_a_wrong_name_of_the_database_makes_no_new_one(tmp_path: Path, command: 
     assert refused.exit_code == 1
     assert "a file that is there" in refused.output
     assert not missing.exists()
+
+
+def test_export_without_identity_names_nobody_and_says_what_remains(
+    database: Path, tmp_path: Path
+) -> None:
+    store = Store(database)
+    labels = [head.label for head in store.examinations()]
+    store.close()
+    for name in ("all.jsonl", "all.csv"):
+        done = run("export", tmp_path / name, "--without-identity", "--database", database)
+        assert done.exit_code == 0, done.output
+        assert "8 patients, 8 examinations" in done.output
+        assert "What remains:" in done.output
+        written = (tmp_path / name).read_text()
+        assert not any(label in written for label in labels)
