@@ -231,8 +231,13 @@ def chance_words() -> tuple[ChanceWord, ...]:
 
 
 @cache
-def common_reasons() -> tuple[str, ...]:
-    """Return the usual reasons why a test could not be done, offered by touch.
+def common_reasons(purpose: str) -> tuple[str, ...]:
+    """Return the usual reasons offered by touch.
+
+    Parameters
+    ----------
+    purpose : {"reason", "although"}
+        Why a test could not be done, or why one held back was done all the same.
 
     Returns
     -------
@@ -246,7 +251,10 @@ def common_reasons() -> tuple[str, ...]:
     """
     words = []
     for row in read_rows(files(__package__) / "data" / "reasons.yaml"):
-        row.only("id", "words", "source")
+        row.only("id", "for", "words", "source")
         check_source(row["source"], row.where)
-        words.append(str(row["words"]))
+        if row["for"] not in ("reason", "although"):
+            raise BadInput("for", row["for"], "reason or although", where=row.where)
+        if row["for"] == purpose:
+            words.append(str(row["words"]))
     return tuple(words)

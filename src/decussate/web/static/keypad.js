@@ -22,7 +22,7 @@ if (pad) {
     input.scrollIntoView({ block: "center" });
   };
   const record = () => {
-    field.closest(".measure")?.querySelector("button").click();
+    field.closest(".measure")?.querySelector("button")?.click();
     close();
   };
 
@@ -44,8 +44,8 @@ if (pad) {
       input.blur();
       input.inputMode = "text";
       input.focus();
-    } else if (key.dataset.reason) {
-      field.value = key.dataset.reason;
+    } else if (key.dataset.words) {
+      field.value = key.dataset.words;
       record();
     } else {
       const { selectionStart: start, selectionEnd: end } = field;

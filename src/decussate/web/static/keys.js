@@ -4,6 +4,9 @@
 // Up and down go through these as they stand open: the headings of parts, their tests, and what holds more tests.
 const STOPS = ".paths > summary, .group > details > summary, .test, .further > summary";
 
+// What is typed within a test: the measurement, why it could not be tested, why one held back is done all the same.
+const FIELDS = { m: "value", c: "reason", d: "although" };
+
 function focusIn(stop, side = 0) {
   const cells = [...stop.querySelectorAll(".cell")];
   const place = cells[Math.min(side, cells.length - 1)] ?? stop;
@@ -27,10 +30,10 @@ function keyInTest(key, test, at) {
   else if (key === "b") test.querySelector(".both")?.click();
   else if (key === "o") cell.querySelector(".known")?.click();
   else if (key === "h") test.querySelector(".how > summary").click();
-  else if (key === "m" || key === "c") {
-    const field = cell.querySelector(`input[name^="${key === "m" ? "value" : "reason"}"]`);
+  else if (key in FIELDS) {
+    const field = cell.querySelector(`input[name^="${FIELDS[key]}"]`);
     if (!field) return false;
-    field.closest(".scale").open = true;
+    for (let box = field; (box = box.parentElement.closest(".scale")); ) box.open = true;
     field.select();
   } else return false;
   return true;
@@ -53,10 +56,29 @@ document.addEventListener("keydown", (event) => {
   const measure = event.target.closest?.(".measure");
   if (measure && event.key === "Enter") {
     event.preventDefault();
-    measure.querySelector("button")?.click();
+    const record = measure.querySelector("button");
+    if (record) record.click();
+    else measure.parentElement.querySelector(".choice").focus(); // the reason comes first, then the response
     return;
   }
   const typing = event.target.closest?.("input, textarea, select");
   const stop = event.target.closest?.(STOPS);
   if (stop && (!typing || event.key === "Escape") && keyAtStop(event.key, stop, event.target)) event.preventDefault();
+});
+
+// The arrow keys pass over the choices of the story on their way. What they end on counts, once the focus leaves it.
+let passing = false;
+let passed = null;
+document.addEventListener("pointerdown", () => { passing = false; }, true);
+document.addEventListener("keydown", (event) => { passing = event.key.startsWith("Arrow"); }, true);
+document.addEventListener("change", (event) => {
+  if (!passing || event.target.type !== "radio") return;
+  passed = event.target;
+  event.stopPropagation();
+}, true);
+document.addEventListener("focusout", (event) => {
+  if (!passed || event.relatedTarget?.name === passed.name) return;
+  const settled = passed;
+  [passing, passed] = [false, null];
+  settled.dispatchEvent(new Event("change", { bubbles: true }));
 });
