@@ -91,9 +91,9 @@ def referral_letter(
         Part(headings["reason"], paragraphs(given.reason) or (Text(phrases["reason_default"]),)),
         _urgent(alerts, words),
         _history(examination, given, words),
-        _findings(examination, words),
+        _own_words(given.findings, _findings(examination, words)),
         _changed(comparison),
-        _place(localisation, words),
+        _own_words(given.place, _place(localisation, words)),
         Part(headings["investigations"], request_blocks(examination, localisation)),
         _plan(localisation, given, words),
         _information(given, words),
@@ -242,6 +242,11 @@ def _findings(examination: Examination, words: Mapping[str, Any]) -> Part:
     )
     note = Text(words["phrases"]["not_tested_note"])
     return Part(words["headings"]["findings"], (*table, *below, note))
+
+
+def _own_words(typed: str, part: Part) -> Part:
+    """Return a part in the sender's own words where there are any."""
+    return Part(part.heading, paragraphs(typed)) if typed else part
 
 
 def _changed(comparison: Comparison | None) -> Part:

@@ -29,6 +29,9 @@ class LetterDetails(BaseModel):
     salutation : str
     reason, history, plan, information : str
         Free text under their headings; a new line begins a paragraph.
+    findings, place : str
+        Own words in place of what the program would write under these headings. What cannot wait
+        has none: it always stands as the rules give it.
     person, role, contact : str
         Who completes the letter.
     copies : tuple of str
@@ -49,6 +52,8 @@ class LetterDetails(BaseModel):
     history: Passage = ""
     plan: Passage = ""
     information: Passage = ""
+    findings: Passage = ""
+    place: Passage = ""
     person: Line = ""
     role: Line = ""
     contact: Line = ""

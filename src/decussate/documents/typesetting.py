@@ -20,7 +20,7 @@ from markupsafe import Markup
 from decussate.documents.document import Block, Document, Figure, Items, Part, Table, Text
 from decussate.errors import BadInput
 
-__all__ = ["as_html", "as_markdown", "as_pdf"]
+__all__ = ["as_html", "as_markdown", "as_pdf", "named_apart"]
 
 _SVG = "http://www.w3.org/2000/svg"
 LARGE_PT, USUAL_PT = 12.5, 10.5
@@ -99,7 +99,7 @@ def as_html(document: Document) -> str:
         if block["kind"] == "figure"
     )
     for number, figure in enumerate(figures, 1):
-        figure["svg"] = Markup(_named_apart(figure["svg"], f"figure-{number}-"))  # noqa: S704
+        figure["svg"] = Markup(named_apart(figure["svg"], f"figure-{number}-"))  # noqa: S704
     return str(_page().render(document=content))
 
 
@@ -207,7 +207,7 @@ def _width(svg: str) -> float:
     return min(1.0, 0.66 * across / along)
 
 
-def _named_apart(svg: str, prefix: str) -> str:
+def named_apart(svg: str, prefix: str) -> str:
     """Give the ids of a drawing a prefix, so that two drawings on a page do not share them."""
     root = ET.fromstring(svg)  # noqa: S314  our own drawing
     for element in root.iter():

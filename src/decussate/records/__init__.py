@@ -10,9 +10,11 @@ from decussate.records.entries import (
     TestSide,
     chosen_path,
     in_force,
+    kept_texts,
     present_state,
 )
 from decussate.records.store import Store
+from decussate.records.written import WrittenText
 
 __all__ = [
     "Entry",
@@ -23,8 +25,10 @@ __all__ = [
     "StoredEntry",
     "TestSide",
     "Verdict",
+    "WrittenText",
     "acting_as",
     "chosen_path",
     "in_force",
+    "kept_texts",
     "present_state",
 ]

@@ -15,9 +15,18 @@ from uuid import UUID
 from pydantic import BaseModel, ConfigDict
 
 from decussate.examination.record import Examination, Finding, Story, UnreadText
+from decussate.records.written import WrittenText
 from decussate.sides import Side
 
-__all__ = ["Entry", "StoredEntry", "TestSide", "chosen_path", "in_force", "present_state"]
+__all__ = [
+    "Entry",
+    "StoredEntry",
+    "TestSide",
+    "chosen_path",
+    "in_force",
+    "kept_texts",
+    "present_state",
+]
 
 TestSide = tuple[str, Side | None]
 """A test and the side it was done on; None for a test without sides."""
@@ -47,6 +56,8 @@ class Entry(BaseModel):
         The short path chosen for the page, by its key; empty for the whole examination.
     undoes : UUID, optional
         The entry that this one takes back.
+    written : WrittenText, optional
+        A note or letter that was kept.
     by : str, optional
         Who made the entry.
     device : str, optional
@@ -64,6 +75,7 @@ class Entry(BaseModel):
     settled: tuple[UnreadText, ...] = ()
     path: str | None = None
     undoes: UUID | None = None
+    written: WrittenText | None = None
     by: str | None = None
     device: str | None = None
 
@@ -132,6 +144,28 @@ def chosen_path(history: Sequence[StoredEntry]) -> str:
     """
     chosen = [s.entry.path for s in in_force(history) if s.entry.path is not None]
     return chosen[-1] if chosen else ""
+
+
+def kept_texts(history: Sequence[StoredEntry], document: str) -> tuple[StoredEntry, ...]:
+    """Return the entries that kept a note or a letter, oldest first; the last is the one in force.
+
+    Parameters
+    ----------
+    history : sequence of StoredEntry
+        Every entry of one examination, oldest first.
+    document : str
+        ``note`` or ``letter``.
+
+    Returns
+    -------
+    tuple of StoredEntry
+        Those that have not been taken back.
+    """
+    return tuple(
+        stored
+        for stored in in_force(history)
+        if stored.entry.written is not None and stored.entry.written.document == document
+    )
 
 
 def present_state(

@@ -22,7 +22,10 @@ from decussate.web import (
     access_patient,
     api,
     audiogram_entry,
+    comparison_page,
     entering,
+    letter_pages,
+    note_pages,
     pages,
     patient_screen,
     people,
@@ -103,6 +106,9 @@ def create_app(
     app.include_router(access_patient.router)
     app.include_router(people.router)
     app.include_router(pages.router)
+    app.include_router(note_pages.router)
+    app.include_router(letter_pages.router)
+    app.include_router(comparison_page.router)
     app.include_router(entering.router)
     app.include_router(audiogram_entry.router)
     app.include_router(shell.router)

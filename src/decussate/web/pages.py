@@ -1,4 +1,4 @@
-"""The pages that are read: patients, the examination, its note and history, the sources."""
+"""The pages that are read: patients, the examination and its history, the sources."""
 
 from __future__ import annotations
 
@@ -8,18 +8,16 @@ from typing import Annotated
 from uuid import UUID, uuid4
 
 from fastapi import APIRouter, Form, Request
-from starlette.responses import JSONResponse, PlainTextResponse, RedirectResponse, Response
+from starlette.responses import JSONResponse, RedirectResponse, Response
 
 from decussate.bibliography import load_sources
-from decussate.documents.note import write_note
 from decussate.errors import BadInput
 from decussate.examination.catalogue import load_catalogue
 from decussate.examination.record import write_examination
-from decussate.records import ExaminationHead, Store, in_force
+from decussate.records import ExaminationHead, in_force
 from decussate.records.roles import Permission
 from decussate.web.access import needs
 from decussate.web.bedside import chance_words, part_of
-from decussate.web.conclusions import conclude
 from decussate.web.rendering import templates
 from decussate.web.settings import COOKIE, OPTIONS, settings_from, settings_of
 from decussate.web.state import bedside_state, store_of
@@ -95,34 +93,6 @@ def further_tests(request: Request, examination_id: str, key: str) -> Response:
     if group is None:
         raise BadInput("part of the examination", key, "a part of the page")
     return templates.TemplateResponse(request, "_further.html", state | {"group": group})
-
-
-@router.get("/examinations/{examination_id}/note")
-@needs(Permission.READ, shows="note")
-def note_page(request: Request, examination_id: str) -> Response:
-    """Show the note, to be read, copied or printed."""
-    store = store_of(request)
-    head = store.head(examination_id)
-    note = _note(store, head, markdown=False)
-    context = {"head": head, "note": note, "invented": invented_words(head)}
-    return templates.TemplateResponse(request, "note.html", context)
-
-
-@router.get("/examinations/{examination_id}/note.txt")
-@needs(Permission.READ, shows="note as text")
-def note_text(request: Request, examination_id: str) -> Response:
-    """Give the note as plain text."""
-    store = store_of(request)
-    return PlainTextResponse(_note(store, store.head(examination_id), markdown=False))
-
-
-@router.get("/examinations/{examination_id}/note.md")
-@needs(Permission.READ, shows="note as Markdown")
-def note_markdown(request: Request, examination_id: str) -> Response:
-    """Give the note as Markdown."""
-    store = store_of(request)
-    text = _note(store, store.head(examination_id), markdown=True)
-    return PlainTextResponse(text, media_type="text/markdown")
 
 
 @router.get("/examinations/{examination_id}/examination.json")
@@ -257,9 +227,3 @@ def check_identity(text: str) -> str:
 def invented_words(head: ExaminationHead) -> str:
     """Return what the banner says of an invented patient; empty for a real one."""
     return "patient, invented hospital" if head.invented else ""
-
-
-def _note(store: Store, head: ExaminationHead, *, markdown: bool) -> str:
-    examination = store.examination(head.id)
-    conclusion = conclude(examination)
-    return write_note(examination, conclusion.localisation, conclusion.alerts, markdown=markdown)

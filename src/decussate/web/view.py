@@ -179,6 +179,9 @@ def entry_words(entry: Entry) -> str:
             f"{catalogue.test(test).name}{f', {side_words(side)}' if side else ''}: {said}"
             for test, side in pairs
         ]
+    if entry.written is not None:
+        edited = ", edited by hand" if entry.written.edited else ""
+        words.append(f"{entry.written.document.capitalize()} kept{edited}")
     if entry.unread:
         words.append(f"{len(entry.unread)} not understood")
     if entry.settled:
