@@ -16,6 +16,7 @@ def test_hostile_inputs_are_read_or_refused_in_words(target: Target):
         max_examples=max(8, round(400 * target.share)),
         deadline=None,
         database=None,
+        phases=[Phase.generate],
         suppress_health_check=list(HealthCheck),
     )
     @given(target.inputs())

@@ -7,6 +7,7 @@ an address that takes a post and stands in no form is tried with fields of our o
 from __future__ import annotations
 
 import functools
+import itertools
 import json
 import logging
 import tempfile
@@ -25,6 +26,8 @@ from schemathesis import GenerationMode
 from schemathesis.checks import not_a_server_error
 from schemathesis.specs.openapi.checks import response_schema_conformance, status_code_conformance
 
+from decussate.records.people import Person
+from decussate.records.roles import Role
 from decussate.web.api_document import openapi_document
 from decussate.web.app import create_app
 from decussate.web.bedside import load_parts
@@ -191,8 +194,21 @@ class Site:
 
     def sign_in(self) -> None:
         self.client.cookies.clear()
-        self.client.cookies.set("signed-in", signed_in(self.app, an_owner(self.app)))
+        self.client.cookies.set("signed-in", signed_in(self.app, self.owner()))
         self.client.cookies.set("display", "scheme=dark&acuity=none&fields=%00")
+
+    def owner(self) -> Person:
+        """An owner who can still do everything: a form may have closed or changed the last one."""
+        people = self.app.state.access.people
+        for name in itertools.chain([an_owner(self.app).name], map(str, itertools.count())):
+            person = people.named(name)
+            if person is None:
+                people.add(name, Role.OWNER)
+                people.set_password(name, PASSWORD)
+                person = people.get(name)
+            if person.role is Role.OWNER and not person.must_change and not person.closed_at:
+                return person
+        raise AssertionError("there is always another name")
 
     def begin(self) -> None:
         """Begin an examination in which there is something to take back and to settle."""
@@ -346,6 +362,8 @@ def ask(case: Any) -> bool:
         answer,
         checks=[not_a_server_error, status_code_conformance, response_schema_conformance],
     )
+    if answer.status_code in (401, 403):
+        site().sign_in()
     return answer.status_code < 400
 
 

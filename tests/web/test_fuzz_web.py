@@ -6,7 +6,7 @@ answer is held against that description.
 """
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, Phase, given, settings
 
 from fuzz_targets import Target
 from web.fuzz_web import WEB_TARGETS, site
@@ -20,6 +20,7 @@ def test_hostile_requests_are_answered(target: Target):
         max_examples=80,
         deadline=None,
         database=None,
+        phases=[Phase.generate],
         suppress_health_check=list(HealthCheck),
     )
     @given(target.inputs())
