@@ -6,8 +6,9 @@ import pytest
 
 from decussate.measures.as_findings.hearing import audiogram_findings
 from decussate.measures.audiogram import AUDIOMETRIC_HZ, Audiogram, Conduction, Threshold
+from decussate.measures.audiogram_words import levels_in_words
 from decussate.sides import Side
-from decussate.web.audiogram_chart import chart_view, levels_in_words, written_level
+from decussate.web.audiogram_chart import chart_view, written_level
 
 AIR, BONE = Conduction.AIR, Conduction.BONE
 RIGHT, LEFT = Side.RIGHT, Side.LEFT

@@ -9,10 +9,10 @@ from dataclasses import dataclass
 
 from decussate.errors import BadInput
 from decussate.examination.record import Finding
-from decussate.measures.audiogram import AUDIOMETRIC_HZ, Audiogram, Conduction, Threshold
+from decussate.measures.audiogram import AUDIOMETRIC_HZ, Conduction, Threshold
 from decussate.sides import Side
 
-__all__ = ["ChartView", "chart_view", "levels_in_words", "written_level"]
+__all__ = ["ChartView", "chart_view", "written_level"]
 
 OCTAVE = 50.0
 """Length of an octave, and of 20 dB, in drawing units (aspect of ISO 8253-1)."""
@@ -112,13 +112,3 @@ def written_level(side: Side, conduction: Conduction, hz: int, typed: str) -> Th
         )
     level = float(match[1].replace("−", "-"))
     return Threshold(side, hz, conduction, level, "m" in match[2], "n" in match[2])
-
-
-def levels_in_words(audiogram: Audiogram) -> str:
-    """Return every threshold in words that `chart_view` reads back."""
-    return "Thresholds, dB HL: " + "; ".join(
-        f"{t.side} {t.conduction} {t.frequency_hz} Hz {t.level_db_hl:g}"
-        + (" masked" if t.masked else "")
-        + (" not heard" if t.no_response else "")
-        for t in audiogram.thresholds
-    )

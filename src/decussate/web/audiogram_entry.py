@@ -6,13 +6,12 @@ from fastapi import APIRouter, Request
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import Response
 
-from decussate.errors import BadInput
-from decussate.measures.as_findings.hearing import audiogram_findings
+from decussate.measures.as_findings.tables import audiogram_entry_findings
 from decussate.measures.audiogram import AUDIOMETRIC_HZ, Audiogram, Conduction
 from decussate.records.roles import Permission
 from decussate.sides import Side
 from decussate.web.access import needs
-from decussate.web.audiogram_chart import levels_in_words, written_level
+from decussate.web.audiogram_chart import written_level
 from decussate.web.entering import answer_changes, append_entry
 from decussate.web.state import store_of
 
@@ -37,18 +36,7 @@ def _enter(request: Request, examination_id: str, form: dict[str, str]) -> Respo
         for hz in AUDIOMETRIC_HZ
         if (typed := form.get(f"level {side} {way} {hz}", "").strip())
     )
-    audiogram = Audiogram(thresholds)
-    findings = audiogram_findings(audiogram)
-    if not findings:
-        raise BadInput(
-            "audiogram",
-            f"{len(thresholds)} thresholds",
-            "air conduction at 500, 1000, 2000 and 4000 Hz of one ear at least",
-            hint="The average and the kind of loss are taken from these four.",
-        )
-    first = findings[0]
-    comment = "; ".join(filter(None, (first.comment, levels_in_words(audiogram))))
-    kept = (first.model_copy(update={"comment": comment}), *findings[1:])
+    kept = audiogram_entry_findings(Audiogram(thresholds))
     store = store_of(request)
     append_entry(store, examination_id, form.get("entry", ""), {"findings": kept})
     tests = frozenset(finding.test for finding in kept)
