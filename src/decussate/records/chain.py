@@ -130,7 +130,7 @@ def acting_as(name: str, *, device: str = "") -> Iterator[None]:
     device : str
         What the person acts with, for the entries; empty where it is not known.
     """
-    actor, held = _actor.set(" ".join(name.split()) or None), _device.set(device)
+    actor, held = _actor.set(" ".join(name.split()) or None), _device.set(device[:200])
     try:
         yield
     finally:

@@ -19,6 +19,7 @@ from decussate.documents.note import made_with
 from decussate.errors import BadInput
 from decussate.urgency.rules import Alert
 from decussate.web.bedside import common_reasons
+from decussate.web.device import device_in_words
 from decussate.web.settings import settings_of
 from decussate.web.view import side_words
 
@@ -125,7 +126,12 @@ templates.env.undefined = StrictUndefined
 templates.env.trim_blocks = True
 templates.env.lstrip_blocks = True
 templates.env.filters.update(
-    side_words=side_words, slug=slug, cite=cite, local=local, sides=alert_sides
+    device=device_in_words,
+    side_words=side_words,
+    slug=slug,
+    cite=cite,
+    local=local,
+    sides=alert_sides,
 )
 templates.env.globals.update(
     static=static,

@@ -15,6 +15,7 @@ W3C, Content Security Policy Level 3; Fetch Metadata Request Headers.
 from __future__ import annotations
 
 import logging
+import re
 import traceback
 from collections.abc import Sequence
 from urllib.parse import urlsplit
@@ -24,7 +25,9 @@ from starlette.requests import ClientDisconnect
 from starlette.responses import PlainTextResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-__all__ = ["LARGEST_BODY", "SAFE_METHODS", "OwnPagesOnly"]
+from decussate.records.attachments import LARGEST
+
+__all__ = ["LARGEST_BODY", "LARGEST_WITH_FILE", "SAFE_METHODS", "OwnPagesOnly"]
 
 _log = logging.getLogger(__name__)
 
@@ -32,6 +35,11 @@ SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 
 LARGEST_BODY = 256 * 1024
 """Bytes accepted in one request: some 2 000 lines of shorthand (judgement)."""
+
+LARGEST_WITH_FILE = LARGEST + 16 * 1024
+"""Bytes accepted where a file is attached: the file, and the form around it."""
+
+TAKES_FILES = re.compile(r"/examinations/[^/]+/attachments")
 
 HEADERS = {
     "Content-Security-Policy": (
@@ -88,7 +96,7 @@ class OwnPagesOnly:
                     headers["Cache-Control"] = "no-store"
             await send(message)
 
-        refusal = self._refusal(scope["method"], Headers(scope=scope))
+        refusal = self._refusal(scope["method"], scope["path"], Headers(scope=scope))
         answer = self._app if refusal is None else refusal
         try:
             await answer(scope, receive, send_with_headers)
@@ -99,7 +107,7 @@ class OwnPagesOnly:
                 apology = PlainTextResponse("The server failed; it says why in its log.", 500)
                 await apology(scope, receive, send_with_headers)
 
-    def _refusal(self, method: str, headers: Headers) -> PlainTextResponse | None:
+    def _refusal(self, method: str, path: str, headers: Headers) -> PlainTextResponse | None:
         host = headers.get("host", "")
         if (urlsplit(f"//{host}").hostname or "") not in self._hosts:
             return PlainTextResponse("This server is not addressed by that name.", 421)
@@ -110,10 +118,13 @@ class OwnPagesOnly:
         length = headers.get("content-length", "")
         if not length.isdigit():
             return PlainTextResponse("Refused: the request does not say how long it is.", 411)
-        if int(length) > LARGEST_BODY:
+        takes_file = TAKES_FILES.fullmatch(path) is not None
+        largest = LARGEST_WITH_FILE if takes_file else LARGEST_BODY
+        if int(length) > largest:
+            hint = "Make the file smaller." if takes_file else "Send long shorthand in parts."
             return PlainTextResponse(
-                f"Refused: {int(length)} bytes sent, at most {LARGEST_BODY} accepted. Nothing was"
-                " saved. Send long shorthand in parts.",
+                f"Refused: {int(length)} bytes sent, at most {largest} accepted. Nothing was"
+                f" saved. {hint}",
                 413,
             )
         return None
