@@ -15,9 +15,12 @@ from decussate.errors import BadInput
 from decussate.examination.catalogue import load_catalogue
 from decussate.examination.record import write_examination
 from decussate.records import ExaminationHead, in_force
+from decussate.records.attachments import attachments_of
+from decussate.records.authors import authors_of, writers_of
 from decussate.records.roles import Permission
 from decussate.web.access import needs
 from decussate.web.bedside import chance_words, part_of
+from decussate.web.conclusions import conclude
 from decussate.web.rendering import templates
 from decussate.web.settings import COOKIE, OPTIONS, settings_from, settings_of
 from decussate.web.state import bedside_state, store_of
@@ -84,6 +87,15 @@ def examine_page(request: Request, examination_id: str, test: str = "") -> Respo
     return templates.TemplateResponse(request, "examine.html", state)
 
 
+@router.get("/examinations/{examination_id}/urgent")
+@needs(Permission.READ)
+def urgent_part(request: Request, examination_id: str) -> Response:
+    """Give what cannot wait of one examination, for the list of patients."""
+    examination = store_of(request).examination(examination_id)
+    context = {"examination": examination.id, "alerts": conclude(examination).alerts}
+    return templates.TemplateResponse(request, "_urgent.html", context)
+
+
 @router.get("/examinations/{examination_id}/parts/{key}")
 @needs(Permission.READ)
 def further_tests(request: Request, examination_id: str, key: str) -> Response:
@@ -112,9 +124,12 @@ def history_page(request: Request, examination_id: str) -> Response:
     history = store.history(examination_id)
     counting = {stored.sequence for stored in in_force(history)}
     words = {s.entry.id: entry_words(s.entry) for s in history}
+    writers = writers_of(store, examination_id)
     lines = [
         {
             "at": s.at,
+            "by": writers[str(s.entry.id)],
+            "device": s.entry.device or "",
             "words": f"Took back: {words.get(s.entry.undoes, 'an entry')}"
             if s.entry.undoes
             else words[s.entry.id],
@@ -126,7 +141,13 @@ def history_page(request: Request, examination_id: str) -> Response:
         }
         for s in history
     ]
-    context = {"head": head, "lines": lines, "invented": invented_words(head)}
+    context = {
+        "head": head,
+        "lines": lines,
+        "authors": authors_of(store, examination_id),
+        "attached": attachments_of(store, examination_id),
+        "invented": invented_words(head),
+    }
     return templates.TemplateResponse(request, "history.html", context)
 
 
