@@ -13,6 +13,7 @@ import uvicorn
 from fastapi.testclient import TestClient
 
 from decussate.web.app import create_app
+from decussate.web.limits import SERVER_LIMITS
 from signing_in import signed_in, signed_in_cookie
 
 CHROMIUM = "/usr/bin/chromium"
@@ -84,7 +85,9 @@ def address(app) -> Iterator[str]:
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
-    server = uvicorn.Server(uvicorn.Config(app, host="127.0.0.1", port=port, log_level="error"))
+    server = uvicorn.Server(
+        uvicorn.Config(app, host="127.0.0.1", port=port, log_level="error", **SERVER_LIMITS)
+    )
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
     deadline = time.monotonic() + 20

@@ -53,6 +53,7 @@ def serve(
     import uvicorn
 
     from decussate.web.app import LOCAL_HOSTS, create_app
+    from decussate.web.limits import SERVER_LIMITS
 
     here = _is_loopback(host)
     tls = certificate is not None and key is not None
@@ -81,6 +82,7 @@ def serve(
         server_header=False,
         ssl_certfile=certificate,
         ssl_keyfile=key,
+        **SERVER_LIMITS,
     )
 
 

@@ -36,6 +36,7 @@ from decussate.web import (
 from decussate.web.access import Access, NotAdmitted, gate
 from decussate.web.access_pages import answer_not_admitted
 from decussate.web.bedside import load_parts
+from decussate.web.limits import BodyInTime
 from decussate.web.pictures import load_pictures
 from decussate.web.rendering import STATIC, problem_response
 from decussate.web.security import OwnPagesOnly
@@ -100,6 +101,7 @@ def create_app(
     app.state.store = store
     app.state.access = Access(store, demonstration=demonstration, tls=tls)
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)
+    app.add_middleware(BodyInTime)
     app.add_middleware(OwnPagesOnly, hosts=hosts, tls=tls)
     app.mount("/static", StaticFiles(directory=STATIC))
     app.include_router(access_pages.router)

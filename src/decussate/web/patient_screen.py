@@ -19,6 +19,7 @@ from decussate.measures.letter_by_letter import LETTERS_A_ROW, METHOD
 from decussate.measures.near_acuity import DEFAULT_N_RULE, NearAcuity, m_from_n, x_height_mm
 from decussate.records.roles import Permission
 from decussate.web.access import needs
+from decussate.web.limits import json_object
 from decussate.web.measured_entries import number_in, save_measured, side_in
 from decussate.web.pages import invented_words
 from decussate.web.patient_shown import Marks, Screen, checked, mark_acuity, screen_of
@@ -137,7 +138,7 @@ def screen_state(
 @needs(Permission.SCREEN)
 async def change_screen(request: Request, examination_id: str) -> Response:
     """Change what is shown or marked."""
-    fields = await _json(request)
+    fields = await json_object(request, "change of the screen")
     screen = await run_in_threadpool(_screen, request, examination_id)
     screen.change(fields)
     return JSONResponse(screen.document())
@@ -147,7 +148,7 @@ async def change_screen(request: Request, examination_id: str) -> Response:
 @needs(Permission.SCREEN, looks=True)
 async def report_screen(request: Request, examination_id: str) -> Response:
     """Take over what a patient's screen says of its size and calibration."""
-    fields = await _json(request)
+    fields = await json_object(request, "change of the screen")
     screen = await run_in_threadpool(_screen, request, examination_id)
     screen.reported(fields)
     return Response(status_code=204)
@@ -246,13 +247,3 @@ def _record_near(request: Request, examination_id: str, form: dict[str, str]) ->
 
 def _screen(request: Request, examination_id: str) -> Screen:
     return screen_of(request, store_of(request).head(examination_id).id)
-
-
-async def _json(request: Request) -> dict[str, Any]:
-    try:
-        fields = json.loads(await request.body())
-    except ValueError:
-        fields = None
-    if not isinstance(fields, dict):
-        raise BadInput("change of the screen", "something else", "a JSON object")
-    return fields
