@@ -83,6 +83,22 @@ def test_a_half_drawn_out_ends_at_the_vertical_meridian(eye):
     assert pattern.meridians_respected == ("vertical",)
 
 
+@EYES
+def test_a_quadrant_drawn_slantwise_past_its_edge_leaves_nothing_inside(eye):
+    slant = [(-2, 60), (60, 60), (95, 10), (60, 3), (3, 2), (-2, 20)]
+    drawn = full_drawn_field(eye).without(line(eye, *slant))
+    assert drawn.areas == ()
+    assert drawn.extents_deg[0] == (85.0, 0.0)
+    assert drawn.extents_deg[90] == (0.0, 45.0)
+
+
+@EYES
+def test_a_large_central_scotoma_does_not_reach_the_edge(eye):
+    drawn = full_drawn_field(eye).without(circle(eye, 0, 0, 30))
+    assert drawn.extents_deg == full_drawn_field(eye).extents_deg
+    assert len(drawn.areas) == 1
+
+
 def responses(drawn, technique="moving finger"):
     return {one.test: one.response for one in drawn_field_findings(drawn, technique)}
 

@@ -36,7 +36,7 @@ _BESIDE_DEG = 0.1
 _SNAP_DEG, _LONG_DEG = 5.0, 30.0
 """A line that spans more than `_LONG_DEG` is put on a principal meridian nearer than `_SNAP_DEG`
 (judgement: a fingertip covers about as much of a chart on a small screen)."""
-_RIM_DEG, _RIM_SHARE = 3.0, 0.12
+_RIM_DEG, _RIM_SHARE = 3.0, 0.15
 """A loss that comes so near to the edge of the seen field reaches it (judgement)."""
 _FIXATION_DEG = 3.0
 """A seen part that begins nearer than this to fixation reaches it (judgement)."""
@@ -203,18 +203,22 @@ class HandDrawnField:
             If the line encloses nothing that was still seen.
         """
         loop = _loop(self.eye, line)
-        extents, cut, enclosed = {}, False, False
-        for meridian, before in self.extents_deg.items():
-            ends = []
-            for ray, edge in zip(_beside(self.eye, meridian), before, strict=True):
+        extents: dict[int, list[float]] = {m: list(pair) for m, pair in self.extents_deg.items()}
+        cut: set[tuple[int, int]] = set()
+        enclosed = False
+        # A line drawn out along a principal meridian leaves it slantwise: beside one, a loss that
+        # the next meridian shows to reach the edge need only come half way (judgement).
+        for meridian in sorted(MERIDIANS_DEG, key=lambda one: one in _PRINCIPAL):
+            for place, ray in enumerate(_beside(self.eye, meridian)):
+                edge = extents[meridian][place]
                 runs = [run for run in loop.runs_deg(ray) if run[0] < edge and _is_wide(run)]
                 rim = edge - max(_RIM_DEG, _RIM_SHARE * edge)
+                if meridian in _PRINCIPAL and ((meridian + (-15, 15)[place]) % 360, place) in cut:
+                    rim = edge / 2
                 if runs and runs[-1][1] >= rim:
-                    edge = runs.pop()[0]
-                    cut = True
+                    extents[meridian][place] = runs.pop()[0]
+                    cut.add((meridian, place))
                 enclosed |= bool(runs)
-                ends.append(edge)
-            extents[meridian] = (ends[0], ends[1])
         if not cut and not any(map(self.outline.contains, loop.edge)):
             raise BadInput(
                 "part that is not seen",
@@ -222,7 +226,8 @@ class HandDrawnField:
                 "a line round a part of the seen field",
             )
         areas = (*self.areas, loop) if enclosed or not cut else self.areas
-        return HandDrawnField(drawn_from_extents(self.eye, extents).outline, areas)
+        moved = {meridian: (pair[0], pair[1]) for meridian, pair in extents.items()}
+        return HandDrawnField(drawn_from_extents(self.eye, moved).outline, areas)
 
 
 def _is_wide(run: tuple[float, float]) -> bool:

@@ -25,6 +25,7 @@ from decussate.web.access import visit_of
 from decussate.web.audiogram_chart import chart_view
 from decussate.web.bedside import load_parts, load_paths, part_of
 from decussate.web.conclusions import begin_with, conclude
+from decussate.web.field_outline_chart import field_charts
 from decussate.web.held_back import holding_back
 from decussate.web.picture_view import PictureView, picture_view
 from decussate.web.pictures import pictures_of
@@ -125,6 +126,7 @@ def _parts_of_page(
         "card_of": card_of,
         "pictures_of": drawn,
         "audiogram": chart_view(present),
+        "field_charts": lambda: field_charts(present),
         "caution_first": _caution_first(path),
         "story": examination.story.model_dump(),
         "story_said": story_words(examination.story),
