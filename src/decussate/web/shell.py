@@ -32,6 +32,7 @@ SHELL_FILES = (
     "outbox.js",
     "pictures.js",
     "audiogram.js",
+    "field_outline.js",
     "where.js",
     "drafts.js",
     "access.js",
