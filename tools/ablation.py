@@ -12,7 +12,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -85,7 +85,7 @@ def without_error(test: Test) -> Test:
     if test.accuracy is None:
         return test
     kept = test.accuracy
-    sure = {
+    sure: dict[str, Any] = {
         name: SURE for name in ("partial", "complete", "present") if getattr(kept, name) is not None
     }
     return replace(test, accuracy=replace(kept, specificity=SURE, wrong_side=1 - SURE, **sure))
