@@ -18,8 +18,7 @@ The signs *identify* a pair when, in the most probable states of the full examin
 This was set down before the first run. After it, two things were added that tell why pairs are
 missed: the *margin* of a pair (the least number of signs by which any lesion of any other site
 differs from either of the two), and the same patients without errors (every sign in its most
-probable state, every test with its most probable response). The pair model keeps the most probable
-patterns of each site only; pairs are told apart by whether both patterns are among those.
+probable state, every test with its most probable response).
 
 Few pairs drawn at random pass, so pairs are drawn until as many pass as asked for; the first pairs
 drawn, whether they pass or not, are reported besides. Found means that one of the first three pairs
@@ -43,7 +42,6 @@ from decussate.anatomy import Piece, Sign
 from decussate.examination.catalogue import Test, load_catalogue
 from decussate.examination.record import ABNORMAL, Examination, Finding
 from decussate.localisation import load_model, two_lesions
-from decussate.localisation.cache import load_pairs
 from decussate.localisation.forward import Conduction, sign_level, sign_strengths
 from decussate.localisation.model import LEVEL_DIGITS, SignKey
 from decussate.localisation.observation import response_table
@@ -284,11 +282,6 @@ def main() -> None:
         hits = sum(one.rank is not None for one in some)
         name = f"{low} or more" if high == 999 else f"{low} to {high}" if high > low else str(low)
         print(line(f"  margin {name}: true pair in the first three", hits, len(some)))
-    kept = set(load_pairs().columns.tolist())
-    for there, name in ((True, "both patterns kept"), (False, "a pattern not kept")):
-        some = [one for one in found if all(x.column in kept for x in one.lesions) == there]
-        hits = sum(one.rank is not None for one in some)
-        print(line(f"  {name}: true pair in the first three", hits, len(some)))
     report("identified, no errors", [outcome(None, lesions) for lesions in clear])
     report("any", [outcome(chance, lesions) for lesions in drawn[: asked.patients]])
     singles = [outcome(chance, draw(chance, 1)) for _ in range(asked.patients)]

@@ -19,7 +19,7 @@ from decussate.localisation.lesions import patterns_of
 from decussate.localisation.localise import posterior_of
 from decussate.localisation.model import compile_model
 from decussate.localisation.observation import observations
-from decussate.localisation.pair_model import PATTERNS, compile_pairs
+from decussate.localisation.pair_model import compile_pairs
 from decussate.localisation.pair_posterior import TWO_LESIONS, PairPosterior
 from decussate.localisation.states import state_probabilities
 from decussate.localisation.story import cause_factors, story_factor
@@ -82,18 +82,12 @@ def plain_likelihood(atlas, examination, damage) -> float:
     return likelihood
 
 
-def kept_patterns(place, side):
-    patterns = patterns_of(place)
-    least = sorted((chance for chance, _ in patterns), reverse=True)[:PATTERNS][-1]
-    kept = [pattern for pattern in patterns if pattern[0] >= least * (1 - 1e-9)]
-    total = sum(chance for chance, _ in kept)
+def every_pattern(place, side):
+    """Every pattern of a place on a side, with its chance."""
     mirrored = side is Side.LEFT
     return [
-        (
-            chance / total,
-            {p.mirrored if mirrored else p: a for p, a in damage.items()},
-        )
-        for chance, damage in kept
+        (chance, {p.mirrored if mirrored else p: a for p, a in damage.items()})
+        for chance, damage in patterns_of(place)
     ]
 
 
@@ -123,8 +117,8 @@ def test_pairs_equal_full_enumeration(case) -> None:
     for a, b in combinations(sites, 2):
         likelihood = sum(
             wa * wb * plain_likelihood(atlas, examination, combined(da, db))
-            for wa, da in kept_patterns(place[a.place], a.side)
-            for wb, db in kept_patterns(place[b.place], b.side)
+            for wa, da in every_pattern(place[a.place], a.side)
+            for wb, db in every_pattern(place[b.place], b.side)
         )
         weight[a, b] = prior[a] * prior[b] / total**2 * (told[a] + told[b]) * likelihood
     every = sum(weight.values())
@@ -180,10 +174,12 @@ def test_entering_and_withdrawing_leaves_no_trace() -> None:
 def test_opposite_weakness_is_not_added_sign_by_sign() -> None:
     """Both hypoglossal nerves: the tongue no longer deviates, though each alone would make it."""
     atlas = replace(ATLAS, places={k: ATLAS.places[k] for k in ("hypoglossal_high", "normal")})
-    pairs = compile_pairs(compile_model(atlas))
+    model = compile_model(atlas)
+    pairs = compile_pairs(model)
     table = pairs.signs["tongue_deviation", None]
-    row = table.probability[table.together[0, 2]]
-    alone = table.probability[table.alone]
+    both = table.together[tuple(table.code_of[[0, model.starts[1]]])]
+    row = table.probability[both]
+    alone = table.probability[table.together[0, 1:]]
     assert alone[:, 1].max() < 0.3
     assert row[1] > 0.8
 
