@@ -5,13 +5,17 @@ Checked against: ISO 8596 (an optotype subtends five minutes of arc times the an
 """
 
 import json
+from concurrent.futures import ThreadPoolExecutor
 from uuid import uuid4
 
 import pytest
+from fastapi.testclient import TestClient
 
 from decussate.errors import BadInput
+from decussate.web.app import create_app
 from decussate.web.patient_shown import Marks, chart_rows, mark_acuity
 from patient_screen_pages import READ, send, size_mm, state
+from signing_in import signed_in
 
 FRAGMENT = {"hx-request": "true"}
 
@@ -33,10 +37,52 @@ def test_a_change_is_seen_by_the_other_view_and_only_changes_are_sent(client, ex
     now = state(client, examination)
     assert now["version"] == first["version"] + 1
     assert (now["shown"]["view"], now["shown"]["distance_m"]) == ("chart", 3.0)
-    known = f"?boot={now['boot']}&since={now['version']}"
+    known = f"?since={now['version']}"
     address = f"/examinations/{examination}/screen/state"
     assert client.get(address + known).status_code == 204
-    assert client.get(address + known.replace(now["boot"], "other")).status_code == 200
+    assert client.get(address + f"?since={now['version'] - 1}").status_code == 200
+
+
+def test_what_is_shown_outlives_the_program_and_is_the_same_for_a_second_one(tmp_path):
+    """Two programs on one store, and one begun after both have ended, know the same."""
+    database, examination = tmp_path / "screens.db", str(uuid4())
+
+    def program():
+        app = create_app(database, demo=False)
+        browser = TestClient(
+            app, base_url="http://127.0.0.1:8000", headers={"sec-fetch-site": "same-origin"}
+        )
+        browser.cookies.set("signed-in", signed_in(app))
+        return app, browser
+
+    first_app, first = program()
+    form = {"examination": examination, "label": "Bed 3, invented", "invented": "yes"}
+    first.post("/examinations", data=form)
+    second_app, second = program()
+    send(first, examination, "state", {"view": "chart", "distance_m": 3, "marks": {"right": READ}})
+    report = {"width": 1280, "height": 800, "px_per_mm": 5.0, "ratio": 1.0}
+    send(second, examination, "report", report)
+    send(second, examination, "state", {"row": 3})
+    assert state(first, examination) == state(second, examination)
+    known = state(first, examination)
+    assert known["shown"]["marks"]["right"]["rows"] == READ["rows"]
+    assert (known["shown"]["row"], known["report"]["px_per_mm"]) == (3, 5.0)
+    address = f"/examinations/{examination}/screen/state"
+    second.get(address + "?patient=true")
+    assert first.get(address).headers["patient-screen"] == "open"
+    for app in (first_app, second_app):
+        app.state.store.close()
+    third_app, third = program()
+    assert state(third, examination) == known
+    assert third.get(address + f"?since={known['version']}").status_code == 204
+    third_app.state.store.close()
+
+
+def test_changes_made_at_the_same_time_are_all_kept(client, examination):
+    before = state(client, examination)["version"]
+    with ThreadPoolExecutor(8) as many:
+        list(many.map(lambda n: send(client, examination, "state", {"row": n}), range(10)))
+    assert state(client, examination)["version"] == before + 10
 
 
 def test_the_screen_of_one_patient_is_not_that_of_another(client, examination):

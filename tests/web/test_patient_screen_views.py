@@ -94,7 +94,7 @@ def test_words_follow_the_language_and_say_that_nobody_reviewed_them(
     assert patient.locator(".picture").count() == 0
 
 
-def test_each_view_goes_on_alone_and_both_meet_again(open_page, app, client, examination):
+def test_each_view_goes_on_alone_and_both_meet_again(open_page, client, examination):
     patient = patients_page(open_page, examination)
     calibrate(patient, 5.0)
     send(client, examination, "state", {"view": "chart", "distance_m": 3.0, "row": 4})
@@ -109,11 +109,8 @@ def test_each_view_goes_on_alone_and_both_meet_again(open_page, app, client, exa
     patient.context.set_offline(False)
     until(lambda: state(client, examination)["shown"]["view"] == "fixation")
     assert state(client, examination)["shown"]["row"] == 3
-    # A server started anew is told what the page knows.
     send(client, examination, "state", {"marks": {"right": READ}})
     until(lambda: patient.evaluate("'right' in link.state.shown.marks"))
-    del app.state.patient_screens[examination]
-    until(lambda: state(client, examination)["shown"]["marks"].get("right") is not None)
     open_page.trouble[:] = [t for t in open_page.trouble if "ERR_INTERNET_DISCONNECTED" not in t]
 
 

@@ -17,6 +17,7 @@ __all__ = [
     "entries",
     "examinations",
     "metadata",
+    "patient_screens",
     "patients",
     "persons",
     "signed_in",
@@ -121,6 +122,17 @@ signed_in = Table(
     Column("address", Text, nullable=False),
 )
 """Browsers in which a person is signed in. What ends is deleted; the trail tells that it was."""
+
+patient_screens = Table(
+    "patient_screen",
+    metadata,
+    Column("examination", ForeignKey("examination.id"), primary_key=True),
+    Column("version", Integer, nullable=False),
+    Column("shown", Text, nullable=False),
+    Column("report", Text),
+    Column("seen_at", String(32)),
+)
+"""What the patient's screen shows now; no part of the record."""
 
 KINDS = {
     "patient": patients,

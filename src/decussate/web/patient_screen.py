@@ -22,7 +22,7 @@ from decussate.web.access import needs
 from decussate.web.limits import json_object
 from decussate.web.measured_entries import number_in, save_measured, side_in
 from decussate.web.pages import invented_words
-from decussate.web.patient_shown import Marks, Screen, checked, mark_acuity, screen_of
+from decussate.web.patient_shown import Marks, Screen, checked, mark_acuity
 from decussate.web.patient_words import NEAR_SENTENCES, load_languages, load_word_tests
 from decussate.web.rendering import templates
 from decussate.web.state import store_of
@@ -122,14 +122,14 @@ def patient_page(request: Request, examination_id: str) -> Response:
 @router.get("/examinations/{examination_id}/screen/state")
 @needs(Permission.SCREEN, looks=True)
 def screen_state(
-    request: Request, examination_id: str, boot: str = "", since: int = -1, patient: bool = False
+    request: Request, examination_id: str, since: int = -1, patient: bool = False
 ) -> Response:
     """Give the state, or nothing when it has not changed since the version known."""
     screen = _screen(request, examination_id)
     if patient:
         screen.seen()
     open_ = {"Patient-Screen": "open" if screen.is_open() else "closed"}
-    if (boot, since) == (screen.boot, screen.version):
+    if since == screen.version():
         return Response(status_code=204, headers=open_)
     return JSONResponse(screen.document(), headers=open_)
 
@@ -140,8 +140,7 @@ async def change_screen(request: Request, examination_id: str) -> Response:
     """Change what is shown or marked."""
     fields = await json_object(request, "change of the screen")
     screen = await run_in_threadpool(_screen, request, examination_id)
-    screen.change(fields)
-    return JSONResponse(screen.document())
+    return JSONResponse(await run_in_threadpool(screen.change, fields))
 
 
 @router.post("/examinations/{examination_id}/screen/report")
@@ -150,7 +149,7 @@ async def report_screen(request: Request, examination_id: str) -> Response:
     """Take over what a patient's screen says of its size and calibration."""
     fields = await json_object(request, "change of the screen")
     screen = await run_in_threadpool(_screen, request, examination_id)
-    screen.reported(fields)
+    await run_in_threadpool(screen.reported, fields)
     return Response(status_code=204)
 
 
@@ -246,4 +245,5 @@ def _record_near(request: Request, examination_id: str, form: dict[str, str]) ->
 
 
 def _screen(request: Request, examination_id: str) -> Screen:
-    return screen_of(request, store_of(request).head(examination_id).id)
+    store = store_of(request)
+    return Screen(store, store.head(examination_id).id)

@@ -1,20 +1,17 @@
 """What the patient's screen shows and what was read from it, shared by the two views of it.
 
-It is kept in memory only: a finding is saved when the examiner records it. Every view keeps the
-whole state too and sends it back after a restart of the server, so nothing marked is lost.
+It is kept in the store, so that a restart of the server or a second one loses nothing marked; a
+finding is saved when the examiner records it. A view that cannot reach the server goes on alone.
 """
 
 from __future__ import annotations
 
-import threading
-import time
-from collections import OrderedDict
-from dataclasses import dataclass, field
+import json
+from dataclasses import dataclass, replace
+from datetime import timedelta
 from functools import lru_cache
 from typing import Annotated, Any, Literal, TypeVar
-from uuid import uuid4
 
-from fastapi import Request
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError
 
 from decussate.documents.optotypes import Gap
@@ -23,6 +20,9 @@ from decussate.errors import BadInput
 from decussate.measures.acuity_notation import nearest_line, write
 from decussate.measures.distance_acuity import ReadAcuity, correct_for_distance
 from decussate.measures.letter_by_letter import LETTERS_A_ROW, RowRead, score_by_letter
+from decussate.records import Store
+from decussate.records.patient_screens import KeptScreen, change_screen, kept_screen
+from decussate.records.people import now_utc
 from decussate.web.patient_words import load_languages, load_word_tests
 
 __all__ = [
@@ -33,14 +33,11 @@ __all__ = [
     "chart_rows",
     "checked",
     "mark_acuity",
-    "screen_of",
 ]
 
 LARGEST, SMALLEST = 1.3, -0.3
-KEPT = 200
-"""Screens kept in memory; the one unused for longest goes first (judgement)."""
 
-OPEN_SECONDS = 5.0
+OPEN = timedelta(seconds=5)
 """A patient's screen that has not asked for so long is taken to be closed (judgement)."""
 
 Optotypes = Literal["ten letters", "twelve letters", "rings"]
@@ -188,19 +185,20 @@ def mark_acuity(marks: Marks) -> ReadAcuity:
     )
 
 
-@dataclass
+@dataclass(frozen=True, slots=True)
 class Screen:
-    """The state shared by the views of one patient's screen."""
+    """The state shared by the views of the patient's screen of one examination."""
 
-    boot: str = field(default_factory=lambda: uuid4().hex)
-    version: int = 0
-    shown: Shown = field(default_factory=Shown)
-    report: Report | None = None
-    seen_at: float = 0.0
-    lock: threading.Lock = field(default_factory=threading.Lock)
+    store: Store
+    examination: str
 
-    def change(self, fields: dict[str, Any]) -> None:
+    def change(self, fields: dict[str, Any]) -> dict[str, Any]:
         """Take over the fields given; the others stay.
+
+        Returns
+        -------
+        dict
+            As `document`.
 
         Raises
         ------
@@ -212,17 +210,25 @@ class Screen:
         tests = [one.test for one in load_word_tests()]
         if fields.get("test", tests[0]) not in tests:
             raise BadInput("test", fields["test"], "a test whose words can be shown")
-        with self.lock:
-            self.shown = checked(Shown, self.shown.model_dump() | fields)
-            self.version += 1
+
+        def changed(kept: KeptScreen) -> KeptScreen:
+            shown = checked(Shown, _shown(kept).model_dump() | fields)
+            return replace(kept, shown=shown.model_dump_json(), version=kept.version + 1)
+
+        checked(Shown, Shown().model_dump() | fields)  # before the database is asked
+        return self._document(change_screen(self.store, self.examination, changed))
 
     def seen(self) -> None:
-        """Note that a patient's screen asked for the state."""
-        self.seen_at = time.monotonic()
+        """Note that a patient's screen asked for the state; not more often than is needed."""
+        kept = kept_screen(self.store, self.examination)
+        now = now_utc()
+        if kept.seen_at is None or now - kept.seen_at > OPEN / 2:
+            change_screen(self.store, self.examination, lambda kept: replace(kept, seen_at=now))
 
     def is_open(self) -> bool:
         """Whether a patient's screen has asked for the state lately."""
-        return self.seen_at > 0.0 and time.monotonic() - self.seen_at < OPEN_SECONDS
+        seen = kept_screen(self.store, self.examination).seen_at
+        return seen is not None and now_utc() - seen < OPEN
 
     def reported(self, fields: dict[str, Any]) -> None:
         """Take over what a patient's screen says of itself.
@@ -232,25 +238,39 @@ class Screen:
         BadInput
             For a size or a calibration that no screen has.
         """
-        report = checked(Report, fields)
-        with self.lock:
-            self.seen_at = time.monotonic()
-            if report != self.report:
-                self.report = report
-                self.version += 1
+        report = checked(Report, fields).model_dump_json()
+
+        def changed(kept: KeptScreen) -> KeptScreen:
+            version = kept.version + (report != kept.report)
+            return replace(kept, report=report, version=version, seen_at=now_utc())
+
+        change_screen(self.store, self.examination, changed)
+
+    def version(self) -> int:
+        """Return how often the state was changed."""
+        return kept_screen(self.store, self.examination).version
 
     def document(self) -> dict[str, Any]:
         """Return the state as both views read it."""
-        with self.lock:
-            shown, report, version = self.shown, self.report, self.version
+        return self._document(kept_screen(self.store, self.examination))
+
+    def _document(self, kept: KeptScreen) -> dict[str, Any]:
+        shown = _shown(kept)
         return {
-            "boot": self.boot,
-            "version": version,
+            "version": kept.version,
             "shown": shown.model_dump(),
             "rows": chart_rows(shown.optotypes, shown.chart_version),
             "scores": {eye: _score_words(marks) for eye, marks in shown.marks.items()},
-            "report": report and report.model_dump(),
+            "report": json.loads(kept.report) if kept.report else None,
         }
+
+
+def _shown(kept: KeptScreen) -> Shown:
+    """Return what is shown; what an older program kept and this one cannot show is left out."""
+    try:
+        return Shown.model_validate_json(kept.shown) if kept.shown else Shown()
+    except ValidationError:
+        return Shown()
 
 
 def checked(kind: type[_Model], fields: dict[str, Any]) -> _Model:
@@ -287,20 +307,3 @@ def _score_words(marks: Marks) -> dict[str, str]:
         return {"words": "", "wants": " ".join(filter(None, (problem.expected, problem.hint)))}
     words = f"{write(acuity)} (about {nearest_line(acuity)})"
     return {"words": words, "wants": " ".join(acuity.remarks)}
-
-
-_screens_lock = threading.Lock()
-
-
-def screen_of(request: Request, examination_id: str) -> Screen:
-    """Return the screen of an examination, made when it is first asked for."""
-    with _screens_lock:
-        screens: OrderedDict[str, Screen] | None
-        screens = getattr(request.app.state, "patient_screens", None)
-        if screens is None:
-            screens = request.app.state.patient_screens = OrderedDict()
-        screen = screens.setdefault(examination_id, Screen())
-        screens.move_to_end(examination_id)
-        while len(screens) > KEPT:
-            screens.popitem(last=False)
-        return screen

@@ -31,7 +31,7 @@ function draw() {
   if (!state || !content) return;
   const now = measurements();
   PatientDrawing.draw(stage, state, content, now);
-  const mark = JSON.stringify([state.boot, now]);
+  const mark = JSON.stringify(now);
   if (mark !== reported) {
     reported = mark;
     link.post("report", now).catch(() => { reported = ""; });

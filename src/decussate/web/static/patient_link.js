@@ -25,16 +25,14 @@ class PatientLink {
   }
 
   async #ask() {
-    const { boot = "", version = -1 } = this.state ?? {};
-    const answer = await fetch(`${this.place}/state?patient=${this.patient}&boot=${boot}&since=${version}`);
+    const { version = -1 } = this.state ?? {};
+    const answer = await fetch(`${this.place}/state?patient=${this.patient}&since=${version}`);
     if (!answer.ok) throw new Error(answer.status);
     const open = answer.headers.get("patient-screen") === "open";
     const news = answer.status === 204 ? null : await answer.json();
     if (this.#sending || this.#unsent) return;
-    if (news && news.boot === this.state?.boot && news.version < this.state.version) return; // overtaken by a change made here
-    // A server that was started anew knows nothing yet: it is given what this view knows.
-    if (news && this.state && news.boot !== this.state.boot && news.version === 0) this.#unsent = this.state.shown;
-    else if (news || open !== this.open) {
+    if (news && this.state && news.version < this.state.version && this.state.version !== version) return; // overtaken by a change made here
+    if (news || open !== this.open) {
       this.open = open;
       this.#take(news ?? this.state);
     }
