@@ -21,9 +21,11 @@ from decussate.web import (
     access_pages,
     access_patient,
     api,
+    attachments,
     audiogram_entry,
     comparison_page,
     entering,
+    field_outline_entry,
     letter_pages,
     note_pages,
     pages,
@@ -113,6 +115,8 @@ def create_app(
     app.include_router(comparison_page.router)
     app.include_router(entering.router)
     app.include_router(audiogram_entry.router)
+    app.include_router(field_outline_entry.router)
+    app.include_router(attachments.router)
     app.include_router(shell.router)
     app.include_router(where.router)
     app.include_router(patient_screen.router)
@@ -128,7 +132,7 @@ def create_app(
 
 async def _bad_input(request: Request, error: Exception) -> Response:
     assert isinstance(error, BadInput)  # noqa: S101  (registered for this class only)
-    missing = error.field in ("examination", "source", "test page")
+    missing = error.field in ("examination", "source", "test page", "attachment")
     return problem_response(request, error, 404 if missing else 422)
 
 
