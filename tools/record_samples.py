@@ -20,6 +20,7 @@ from decussate.records import Entry, Store  # noqa: E402
 from decussate.records.attachments import attach  # noqa: E402
 from decussate.records.demo import load_demo  # noqa: E402
 from decussate.records.people import People  # noqa: E402
+from decussate.records.read_tokens import ReadTokens  # noqa: E402
 from decussate.records.roles import Role  # noqa: E402
 from decussate.records.schema import REVISION, copy_sqlite  # noqa: E402
 from decussate.sides import Side  # noqa: E402
@@ -52,7 +53,8 @@ def fill(store: Store) -> None:
     attach(store, examination, "hörtest.csv", AUDIOGRAM.encode(), attachment=str(UUID(int=7001)))
     people = People(store)
     people.add_owner("Zoë Åkesson-O'Hara, invented", "an invented owner's word")
-    people.add("Bert Example, invented", Role.READER)
+    bert, _ = people.add("Bert Example, invented", Role.READER)
+    ReadTokens(store).make(bert, "ward list, invented")
 
 
 def main() -> None:

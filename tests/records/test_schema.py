@@ -22,7 +22,7 @@ from decussate.records.tables import audit, metadata
 from postgres_server import PostgresServer
 
 SAMPLES = Path(__file__).with_name("samples")
-RELEASED = ("0001", "0002", "0003", "0004", "0005")
+RELEASED = ("0001", "0002", "0003", "0004", "0005", "0006")
 
 
 def unpacked(revision: str, address: Path | str, postgres: PostgresServer | None) -> Path | str:

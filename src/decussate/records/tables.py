@@ -20,6 +20,7 @@ __all__ = [
     "patient_screens",
     "patients",
     "persons",
+    "read_tokens",
     "signed_in",
     "store_version",
     "streamed",
@@ -133,6 +134,18 @@ patient_screens = Table(
     Column("seen_at", String(32)),
 )
 """What the patient's screen shows now; no part of the record."""
+
+read_tokens = Table(
+    "read_token",
+    metadata,
+    Column("mark", String(64), primary_key=True),
+    Column("number", String(36), nullable=False, unique=True),
+    Column("person", ForeignKey("person.id"), nullable=False, index=True),
+    Column("name", Text, nullable=False),
+    Column("made_at", String(32), nullable=False),
+    Column("until", String(32), nullable=False),
+)
+"""Tokens by which programs read for a person. What ends is deleted; the trail tells that it was."""
 
 KINDS = {
     "patient": patients,

@@ -1,0 +1,172 @@
+"""Read tokens: by which a program reads for a person through the read interface, and only reads.
+
+A token has 256 random bits and is shown once, when it is made. Only its SHA-256 is kept, so that a
+copy of the database lets nobody read. It has a name, ends a year after it was made, when the person
+ends it, or when the account is closed, and can never do more than the person's role may.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import secrets
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+from uuid import uuid4
+
+from sqlalchemy import Connection, Row, insert, select
+
+from decussate.errors import BadInput
+from decussate.records.chain import add_link, present_actor
+from decussate.records.people import Person, now_utc, person_of_row
+from decussate.records.store import Store
+from decussate.records.tables import persons, read_tokens
+
+__all__ = ["GOOD_FOR", "MOST", "ReadToken", "ReadTokens"]
+
+GOOD_FOR = timedelta(days=365)
+"""After this a token no longer counts (judgement)."""
+MOST = 20
+"""Tokens of one person."""
+LONGEST_NAME = 60
+_MARK = "decussate-read-"
+"""Begins every token, so that one left lying in a file can be found and recognised."""
+
+
+@dataclass(frozen=True, slots=True)
+class ReadToken:
+    """A token as the person sees it on a list; never the token itself.
+
+    Parameters
+    ----------
+    number : str
+        What it is called on the list.
+    name : str
+        What it is for, in the person's words.
+    made_at, until : datetime
+        From when and until when it counts.
+    """
+
+    number: str
+    name: str
+    made_at: datetime
+    until: datetime
+
+
+class ReadTokens:
+    """The read tokens of a store.
+
+    Parameters
+    ----------
+    store : Store
+        Where they are kept.
+    clock : callable, optional
+        Gives the present time in UTC.
+    """
+
+    def __init__(self, store: Store, clock: Callable[[], datetime] = now_utc) -> None:
+        self._store = store
+        self._clock = clock
+
+    def make(self, person: Person, name: str) -> str:
+        """Make a token for a person.
+
+        Parameters
+        ----------
+        person : Person
+            Whose it shall be.
+        name : str
+            What it is for.
+
+        Returns
+        -------
+        str
+            The token, to be handed to the program; it cannot be shown again.
+
+        Raises
+        ------
+        BadInput
+            If the name is empty, too long or in use, or there are too many.
+        """
+        name = " ".join(name.split())
+        if not 0 < len(name) <= LONGEST_NAME or not name.isprintable():
+            raise BadInput("name of the token", name, f"1 to {LONGEST_NAME} letters")
+        kept = self.of(person)
+        if len(kept) >= MOST:
+            raise BadInput("read tokens", len(kept), f"at most {MOST}", hint="End one first.")
+        if name in {one.name for one in kept}:
+            raise BadInput("name of the token", name, "a name that no other of yours has")
+        secret = _MARK + secrets.token_urlsafe(32)
+        now = self._clock()
+        row = {
+            "mark": _digest(secret),
+            "number": str(uuid4()),
+            "person": person.id,
+            "name": name,
+            "made_at": now.isoformat(),
+            "until": (now + GOOD_FOR).isoformat(),
+        }
+        by = present_actor(self._store.by)
+
+        def job(connection: Connection) -> None:
+            connection.execute(insert(read_tokens), row)
+            about = f"{row['number']} of {person.id}"
+            add_link(connection, "made", "read token", about, by=by)
+
+        self._store.write(job)
+        return secret
+
+    def of(self, person: Person) -> tuple[ReadToken, ...]:
+        """Return the tokens of a person that still count, by name."""
+        query = (
+            select(read_tokens)
+            .where(
+                read_tokens.c.person == person.id,
+                read_tokens.c.until > self._clock().isoformat(),
+            )
+            .order_by(read_tokens.c.name)
+        )
+        with self._store.database.reading() as connection:
+            return tuple(_token(row) for row in connection.execute(query))
+
+    def end(self, person: Person, number: str) -> None:
+        """End a token of a person; that of another is left alone."""
+        by = present_actor(self._store.by)
+
+        def job(connection: Connection) -> None:
+            mine = (read_tokens.c.number == number) & (read_tokens.c.person == person.id)
+            if connection.execute(read_tokens.delete().where(mine)).rowcount:
+                about = f"{number} of {person.id}"
+                add_link(connection, "ended", "read token", about, by=by)
+
+        self._store.write(job)
+
+    def whose(self, secret: str) -> tuple[Person, ReadToken] | None:
+        """Return whose token it is; None when it never was one, has ended, or the account has."""
+        query = (
+            select(persons, *(read_tokens.c[name].label(f"token_{name}") for name in _SHOWN))
+            .select_from(read_tokens.join(persons))
+            .where(
+                read_tokens.c.mark == _digest(secret),
+                read_tokens.c.until > self._clock().isoformat(),
+                persons.c.closed_at.is_(None),
+            )
+        )
+        with self._store.database.reading() as connection:
+            row = connection.execute(query).first()
+        if row is None:
+            return None
+        return person_of_row(row), _token(row, "token_")
+
+
+_SHOWN = ("number", "name", "made_at", "until")
+
+
+def _digest(secret: str) -> str:
+    return hashlib.sha256(secret.encode("utf-8", "surrogateescape")).hexdigest()
+
+
+def _token(row: Row[Any], prefix: str = "") -> ReadToken:
+    number, name, made_at, until = (getattr(row, prefix + column) for column in _SHOWN)
+    return ReadToken(number, name, datetime.fromisoformat(made_at), datetime.fromisoformat(until))
