@@ -9,6 +9,9 @@ from decussate.documents.document import Figure, Text
 from decussate.documents.drawn_findings import drawn_findings
 from decussate.drawings.visual_field import _CENTRE_X, _CENTRE_Y
 from decussate.examination.document import Examination, Finding, MeasuredValue
+from decussate.measures.as_findings.drawn_field import drawn_field_findings
+from decussate.measures.visual_field import FieldPosition
+from decussate.measures.visual_field_drawn import full_drawn_field
 from decussate.sides import Side
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -55,6 +58,20 @@ def test_a_lost_quadrant_is_missing_where_the_patient_misses_it(eye: Side, lost:
             if (x > 3 if to_right else x < -3) and (y > 3 if lost.startswith("upper") else y < -3)
         ]
         assert bool(inside) == (one is not eye)
+
+
+def test_a_field_drawn_by_hand_is_drawn_as_it_was() -> None:
+    ring = [FieldPosition.from_chart(x, y) for x, y in ((8, 8), (-8, 8), (-8, -8), (8, -8))]
+    drawn = full_drawn_field(Side.RIGHT).without(ring)
+    found = drawn_field_findings(drawn, "white pin")
+    (figure,) = drawn_findings(Examination(id="any", findings=found))
+    assert figure.title == "Visual fields, as drawn by hand"
+    assert "right eye, white pin" in figure.caption
+    paths = [
+        p for p in ET.fromstring(figure.svg).iter(f"{SVG}path") if p.get("fill-rule") == "evenodd"
+    ]
+    assert len(paths) == 1
+    assert "The left eye was not tested" in figure.words
 
 
 def test_an_eye_tested_in_part_is_told_in_words_and_not_drawn() -> None:

@@ -21,6 +21,7 @@ from decussate.drawings.gaze import draw_gaze
 from decussate.drawings.pupils import draw_pupils
 from decussate.drawings.visual_field import DrawnField, draw_visual_fields
 from decussate.examination.document import COULD_NOT_BE_TESTED, Examination, Finding
+from decussate.measures.as_findings.drawn_field import drawn_field_in
 from decussate.measures.audiogram import Audiogram
 from decussate.measures.facial_pattern import HalfFace, Movement
 from decussate.measures.facial_sensation import Sensation
@@ -69,10 +70,13 @@ def _rules() -> Mapping[str, Any]:
 
 
 def _figure(name: str, svg: str) -> Figure:
-    """Make a figure; its words are the drawing's own description, sides in words."""
+    return Figure(_rules()["titles"][name], svg, _described(svg), _rules()["captions"][name])
+
+
+def _described(svg: str) -> str:
+    """Return the words of a figure: the drawing's own description, sides in words."""
     described = ET.fromstring(svg).find("{http://www.w3.org/2000/svg}desc")  # noqa: S314
-    words = (described.text if described is not None else "") or ""
-    return Figure(_rules()["titles"][name], svg, words, _rules()["captions"][name])
+    return (described.text if described is not None else "") or ""
 
 
 def _abnormal(found: Found, tests: Mapping[str, Any] | tuple[str, ...]) -> bool:
@@ -94,11 +98,17 @@ def _number(finding: Finding, stated: Mapping[str, float], scale: float = 1.0) -
 def _fields(found: Found) -> list[Block]:
     rules = _rules()
     tests: Mapping[str, str] = rules["field_tests"]
-    if not _abnormal(found, tuple(tests.values())):
+    by_hand = {eye: drawn for eye in Side if (drawn := drawn_field_in(found, eye))}
+    inside = any(field.areas for field, _ in by_hand.values())
+    if not inside and not _abnormal(found, tuple(tests.values())):
         return []
     eyes: dict[Side, DrawnField | None] = {}
-    partly = []
+    partly, by_quadrant = [], False
     for eye in Side:
+        if eye in by_hand:
+            field, _ = by_hand[eye]
+            eyes[eye] = DrawnField(field.outline, field.areas)
+            continue
         one_eye = {
             Quadrant(name): found[test, eye]
             for name, test in tests.items()
@@ -109,13 +119,18 @@ def _fields(found: Found) -> list[Block]:
         eyes[eye] = None
         if len(stated) == len(tests):
             eyes[eye] = DrawnField(outline_from_quadrants(eye, stated))
+            by_quadrant = True
         elif one_eye:
             partly.append(f"{eye} eye")
     if partly:
         # A half-tested eye has no drawing of its own: "not tested" beside it would be untrue.
         return [Text(rules["captions"]["fields_partly"].format(eyes=" and ".join(partly)))]
-    svg = draw_visual_fields(eyes[Side.RIGHT], eyes[Side.LEFT], title=rules["titles"]["fields"])
-    return [_figure("fields", svg)]
+    names = [name for name, is_so in (("fields_drawn", by_hand), ("fields", by_quadrant)) if is_so]
+    how = "; ".join(f"{eye} eye, {technique}" for eye, (_, technique) in by_hand.items())
+    captions = " ".join(rules["captions"][name].format(how=how) for name in names)
+    title = rules["titles"][names[0]]
+    svg = draw_visual_fields(eyes[Side.RIGHT], eyes[Side.LEFT], title=title)
+    return [Figure(title, svg, _described(svg), captions)]
 
 
 def _gaze(found: Found) -> list[Block]:
