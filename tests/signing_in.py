@@ -3,7 +3,7 @@
 from decussate.records.people import DEMONSTRATOR, Person
 from decussate.records.roles import Role
 
-PASSWORD = "an invented word of mouth"
+PASSWORD = "an invented word of mouth"  # noqa: S105
 
 
 def signed_in(app, person: Person | None = None) -> str:
@@ -28,7 +28,7 @@ def an_owner(app) -> Person:
 def a_person(app, role: Role) -> Person:
     """A person of a role who has chosen a password."""
     people = app.state.access.people
-    name = f"Invented {role}"
+    name = f"Example, {role}"
     if people.named(name) is None:
         people.add(name, role)
         people.set_password(name, PASSWORD)

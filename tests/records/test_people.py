@@ -194,6 +194,13 @@ def test_the_demonstrator_sees_invented_patients_and_has_no_password(people: Peo
         assert people.check(DEMONSTRATOR, word) is None
 
 
+def test_the_demonstrators_name_is_nobody_elses(people: People):
+    with pytest.raises(BadInput, match="no account has or had"):
+        people.add(DEMONSTRATOR.lower(), Role.EXAMINER)
+    with pytest.raises(BadInput, match="no account has or had"):
+        people.add_owner(DEMONSTRATOR, WORDS)
+
+
 def test_every_change_is_in_the_trail_under_who_made_it(people: People, store: Store, owner):
     with acting_as("Olga Example"):
         people.add("Ed Example", Role.READER)

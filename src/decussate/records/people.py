@@ -312,7 +312,7 @@ class People:
             raise BadInput("name", name, f"1 to {LONGEST_NAME} letters")
         if any(unicodedata.category(letter) in ("Cc", "Cf", "Cs") for letter in name):
             raise BadInput("name", name, "letters, without control characters")
-        if _row_named(connection, name) is not None:
+        if _row_named(connection, name) is not None or (password and _demonstrators(name)):
             hint = "Names stand in the audit trail, so that each is one person's for good."
             raise BadInput("name", name, "a name that no account has or had", hint=hint)
         row: dict[str, Any] = {
@@ -359,6 +359,10 @@ class People:
 def name_key(name: str) -> str:
     """Return a name as names are compared: spaces, case and forms of letters aside."""
     return unicodedata.normalize("NFKC", " ".join(name.split())).casefold()
+
+
+def _demonstrators(name: str) -> bool:
+    return name_key(name) == name_key(DEMONSTRATOR)
 
 
 def _row_named(connection: Connection, name: str) -> Row[Any] | None:

@@ -43,6 +43,9 @@ __all__ = [
 SIGNED_IN_AS = "signed-in-as"
 """Header in which a page says whose it is, so that nothing is saved in another's name."""
 
+OF_A_PATIENT = frozenset({Permission.READ, Permission.EXAMINE})
+"""What shows something of a patient, were it only the answer to an entry."""
+
 F = TypeVar("F", bound=Callable[..., Any])
 
 
@@ -220,7 +223,7 @@ class Access:
             raise BadInput("examination", examination, "one that you may see", hint=hint)
         # Parts of a page belong to the page: they are noted when it was not shown in this browser.
         pair = (visit.mark, examination)
-        if need.shows or (need.permission is Permission.READ and pair not in self._shown):
+        if need.shows or (need.permission in OF_A_PATIENT and pair not in self._shown):
             self.store.saw(examination, need.shows or "page")
         with self._shown_lock:
             if len(self._shown) > 10_000:
