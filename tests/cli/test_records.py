@@ -108,3 +108,34 @@ def test_export_without_identity_names_nobody_and_says_what_remains(
         assert "What remains:" in done.output
         written = (tmp_path / name).read_text()
         assert not any(label in written for label in labels)
+
+
+def test_attach_keeps_a_file_and_reads_a_table(database: Path, tmp_path: Path) -> None:
+    store = Store(database)
+    examination = store.examinations()[0].id
+    store.close()
+    levels = "".join(f"right,{hz},air,40,yes,no,insert\n" for hz in (500, 1000, 2000, 4000))
+    heading = "ear,frequency_hz,conduction,level_db_hl,masked,no_response,transducer\n"
+    table, scan, bad = (tmp_path / name for name in ("hearing.csv", "scan.pdf", "bad.csv"))
+    table.write_text(heading + levels)
+    scan.write_bytes(b"%PDF-1.7")
+    bad.write_text(heading + "right,1000,air,400,no,no,insert\n")
+    done = run("attach", examination, table, "--read", "--database", database, "--by", "Dr A")
+    assert done.exit_code == 0, done.output
+    assert "audiogram table (CSV)" in done.output
+    assert run("attach", examination, scan, "--database", database).exit_code == 0
+    for file, said in (
+        (scan, "a table"),
+        (bad, "bad.csv, line 2"),
+        (tmp_path / "no", "can be read"),
+    ):
+        refused = run("attach", examination, file, "--read", "--database", database)
+        assert refused.exit_code == 1
+        assert said in refused.output
+    assert "1 found." in run("search", "hearing.csv, dr a", "--database", database).output
+    assert "1 found." in run("search", "scan pdf, dr a", "--database", database).output
+    store = Store(database)
+    found = {f.test: f for f in store.examination(examination).present() if f.by == "Dr A"}
+    store.close()
+    assert found["audiogram_average"].measurement is not None
+    assert found["audiogram_average"].measurement.value == 40

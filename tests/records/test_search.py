@@ -8,7 +8,8 @@ from hypothesis import strategies as st
 
 from decussate.errors import BadInput
 from decussate.examination.record import Finding, Story, UnreadText
-from decussate.records import Entry, Store
+from decussate.records import Entry, Store, acting_as
+from decussate.records.attachments import attach
 from decussate.records.demo import load_demo
 from decussate.records.search import search as find
 
@@ -96,3 +97,22 @@ def test_asking_the_database_first_changes_nothing_found(demo: Store, words):
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("decussate.records.search._may_hold", lambda word: None)
         assert find(demo, asked) == quick
+
+
+def test_an_examination_is_found_by_who_wrote_it_and_by_what_is_attached(store: Store):
+    one = store.begin(store.add_patient("Bed 4, invented", invented=True))
+    other = store.begin(store.add_patient("Bed 5, invented", invented=True))
+    with acting_as("Dr Amara Ödegaard"):
+        store.append(one, Entry(id=uuid4(), story=Story(age=61)))
+    with acting_as("Ben Example"):
+        attach(store, other, "Audiogram Lindenmere.pdf", b"%PDF-1.7")
+    for words, wanted in (
+        ("amara", {one}),
+        ("Ödegaard, bed 4", {one}),
+        ("ödegaard, bed 5", set()),
+        ("amara example", set()),  # two people are not one
+        ("audiogram lind", {other}),
+        ("ben", {other}),
+        ("lindenmere, ben", {other}),
+    ):
+        assert {hit.head.id for hit in find(store, words)} == wanted, words

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import click
 
+from decussate.cli.attach import attach
 from decussate.cli.audit import audit
 from decussate.cli.backup import backup
 from decussate.cli.check import check
@@ -65,6 +66,7 @@ for _command in (
     schema,
     openapi,
     search,
+    attach,
     export,
     import_,
     backup,

@@ -17,8 +17,8 @@ __all__ = ["search"]
 def search(words: tuple[str, ...], database: str) -> None:
     """Find examinations by WORDS: all words of each part between commas, in one place.
 
-    A place is the patient's label, one finding that stands, the story, or one text that was not
-    understood: bed 4, right lid partial.
+    A place is the patient's label, one finding that stands, the story, one text that was not
+    understood, the name of one person who wrote, or of one attached file: bed 4, right lid partial.
     """
     from decussate.records.search import search as find
 

@@ -1,14 +1,16 @@
-"""Finding examinations by the patient and by what was found.
+"""Finding examinations by the patient, by what was found, who wrote and what is attached.
 
 A search is one or more parts between commas; each part is words. An examination is found when every
-part is: all its words in the patient's label, in one finding that stands, in the story, or in one
-text that was not understood. ``bed 4, right lid partial`` finds the partial right ptosis of bed 4,
-and not a partial left one beside something right. A word may be left unfinished; a number may not.
+part is: all its words in the patient's label, in one finding that stands, in the story, in one text
+that was not understood, in the name of one person who wrote, or in the name of one attached file.
+``bed 4, right lid partial`` finds the partial right ptosis of bed 4, and not a partial left one
+beside something right. A word may be left unfinished; a number may not.
 """
 
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
 
@@ -18,9 +20,10 @@ from decussate.errors import BadInput
 from decussate.examination.catalogue import load_catalogue
 from decussate.examination.record import Examination, Finding, Story
 from decussate.records.answers import ExaminationHead
-from decussate.records.entries import present_state
+from decussate.records.attachments import attachments_of
+from decussate.records.entries import StoredEntry, present_state
 from decussate.records.store import Store
-from decussate.records.tables import entries, examinations, patients
+from decussate.records.tables import attachments, entries, examinations, patients
 
 __all__ = ["Hit", "search"]
 
@@ -75,7 +78,7 @@ def search(store: Store, words: str) -> tuple[Hit, ...]:
         if head.id in possible:
             history = store.history(head.id)
             now = present_state(head.id, head.label, head.invented, history)
-            findings = _fits(now, parts)
+            findings = _fits(now, parts, list(_names(store, head.id, history)))
             if findings is not None:
                 hits.append(Hit(head, findings))
     return tuple(hits)
@@ -92,9 +95,22 @@ def _holds(text: frozenset[str], part: Part) -> bool:
     )
 
 
-def _fits(examination: Examination, parts: tuple[Part, ...]) -> tuple[Finding, ...] | None:
+def _names(
+    store: Store, examination: str, history: tuple[StoredEntry, ...]
+) -> Iterator[frozenset[str]]:
+    """Give the words of each name: of those who wrote, and of the files that are attached."""
+    attached = attachments_of(store, examination)
+    people = {stored.entry.by for stored in history} | {one.by for one in attached}
+    for name in (*filter(None, people), *(one.name for one in attached)):
+        yield frozenset(_words(name))
+
+
+def _fits(
+    examination: Examination, parts: tuple[Part, ...], names: list[frozenset[str]]
+) -> tuple[Finding, ...] | None:
     """Return the findings that fit a part, or None when a part is nowhere."""
     others = [
+        *names,
         frozenset(_words(examination.label)),
         _story_words(examination.story),
         *(frozenset(_words(unread.text)) for unread in examination.unread),
@@ -145,8 +161,16 @@ def _possible(store: Store, parts: tuple[Part, ...]) -> set[str]:
             )
         ).all()
         possible = {row.id for row in labels}
+        attached = connection.execute(
+            select(attachments.c.examination, attachments.c.name, attachments.c.by)
+        ).all()
         for part in parts:
             named = {row.id for row in labels if _holds(frozenset(_words(row.label)), part)}
+            named |= {
+                row.examination
+                for row in attached
+                if any(_holds(frozenset(_words(text)), part) for text in (row.name, row.by))
+            }
             query = select(entries.c.examination).distinct()
             for word in part:
                 condition = _may_hold(word)
