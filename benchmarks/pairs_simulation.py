@@ -104,7 +104,7 @@ def combined(lesions: tuple[Lesion, ...]) -> Damage:
 
 
 def states_under(damage: Damage) -> dict[SignKey, np.ndarray]:
-    """The probability of each state of each sign of the battery."""
+    """The probability of each state (graded ones by grade) of each sign of the battery."""
     columns = {piece: (np.array([0]), np.array([amount])) for piece, amount in damage.items()}
     atlas = load_model().atlas
     conduction = Conduction(atlas, Whole(1, columns))
@@ -117,11 +117,16 @@ def states_under(damage: Damage) -> dict[SignKey, np.ndarray]:
     return found
 
 
-def abnormal_states(states: dict[SignKey, np.ndarray]) -> dict[SignKey, int]:
+def abnormal_states(states: dict[SignKey, np.ndarray]) -> dict[SignKey, str]:
     """The signs whose most probable state is abnormal, with that state."""
-    signs = load_model().atlas.signs
-    most = {key: int(probability.argmax()) for key, probability in states.items()}
-    return {key: s for key, s in most.items() if s != signs[key[0]].states.index(_neutral(key))}
+    most = {}
+    for key, probability in states.items():
+        sign = load_model().atlas.signs[key[0]]
+        odds = dict.fromkeys(sign.states, 0.0)
+        for state, chance in zip(sign.grades.values(), probability, strict=True):
+            odds[state] += float(chance)
+        most[key] = max(odds, key=odds.__getitem__)
+    return {key: state for key, state in most.items() if state != _neutral(key)}
 
 
 def _neutral(key: SignKey) -> str:

@@ -18,6 +18,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from decussate.anatomy import Sign
 from decussate.bibliography import check_source
 from decussate.data_rows import Row, read_rows
 from decussate.errors import BadInput
@@ -288,17 +289,22 @@ def _entry(row: Row, mixtures: Mapping[str, Any], names: Mapping[str, Any], mode
 # ---------------------------------------------------------------- prediction
 @cache
 def reported(sign: str) -> Array | None:
-    """State reported by the first test of a sign given its state, or None if no test shows it."""
+    """State reported by the first test of a sign given its grade, or None if no test shows it."""
     of = load_model().atlas.signs[sign]
     for test in load_catalogue():
         if test.sign == sign and test.accuracy is not None:
             table = response_table(of, test)
-            result = np.zeros((len(of.states), len(of.states)))
+            result = np.zeros((len(of.grades), len(of.states)))
             for code, response in test.responses.items():
                 if response.state is not None:
                     result[:, of.states.index(response.state)] += table[code]
             return result
     return None
+
+
+def in_states(of: Sign) -> Array:
+    """Grades (rows) to the states (columns) they belong to."""
+    return np.array([[float(own == state) for state in of.states] for own in of.grades.values()])
 
 
 def columns_of(model: Model, place: str) -> NDArray[np.intp]:
@@ -319,9 +325,9 @@ def event_columns(entry: Entry, model: Model, columns: NDArray[np.intp]) -> tupl
     kinds, kind_of = np.unique(levels, axis=0, return_inverse=True)
     seen = {}
     for i, sign in enumerate(signs):
-        seen[sign] = model.signs[sign].probability[kinds[:, i]]
-        if entry.by_test and (tested := reported(sign[0])) is not None:
-            seen[sign] = seen[sign] @ tested
+        tested = reported(sign[0]) if entry.by_test else None
+        shown = in_states(model.atlas.signs[sign[0]]) if tested is None else tested
+        seen[sign] = model.signs[sign].probability[kinds[:, i]] @ shown
     states = {name: model.atlas.signs[name].states for name, _ in seen}
     of = kind_of.reshape(-1)
     return (

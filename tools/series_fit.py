@@ -186,7 +186,7 @@ class Fitter:
         tables = dict(self.model.signs)
         for name, value in shows.items():
             sign = self.model.atlas.signs[name]
-            healthy = sign.states.index(sign.neutral)
+            healthy = sign.healthy
             extra = sign.background * incidental(sign)
             for key, table in self.model.signs.items():
                 if key[0] != name:

@@ -113,16 +113,17 @@ def test_states_come_together_as_probabilities_and_health_changes_nothing() -> N
     for sign in load_atlas().signs.values():
         together = both_states(sign)
         np.testing.assert_allclose(together.sum(axis=2), 1)
-        healthy = sign.states.index(sign.neutral)
-        np.testing.assert_array_equal(together[healthy], np.eye(len(sign.states)))
-        np.testing.assert_array_equal(together[:, healthy], np.eye(len(sign.states)))
+        np.testing.assert_array_equal(together[sign.healthy], np.eye(len(sign.grades)))
+        np.testing.assert_array_equal(together[:, sign.healthy], np.eye(len(sign.grades)))
 
 
 def test_opposite_imbalances_cancel_and_two_losses_add() -> None:
     signs = load_atlas().signs
     afferent = signs["afferent_defect"]
-    right, none, left = (afferent.states.index(name) for name in ("right", "none", "left"))
+    right, none, left = (
+        list(afferent.grades).index(name) for name in ("severe_right", "none", "severe_left")
+    )
     assert both_states(afferent)[right, left].argmax() == none
     ptosis = signs["ptosis"]
-    complete = ptosis.states.index("complete")
+    complete = list(ptosis.grades).index("complete")
     assert both_states(ptosis)[complete, complete, complete] > 0.95

@@ -64,7 +64,11 @@ def test_event_chance_is_the_sum_over_all_states(node: object) -> None:
     event = series.read_event(node, {}, MODEL, "test")
     signs = sorted(set(series.signs_of(event)), key=str)
     columns = series.columns_of(MODEL, "cavernous_sinus")[:40]
-    seen = {s: MODEL.signs[s].probability[MODEL.signs[s].level_of[columns]] for s in signs}
+    seen = {
+        s: MODEL.signs[s].probability[MODEL.signs[s].level_of[columns]]
+        @ series.in_states(MODEL.atlas.signs[s[0]])
+        for s in signs
+    }
     states = {name: MODEL.atlas.signs[name].states for name, _ in signs}
     total = np.zeros(len(columns))
     for choice in product(*(range(len(states[name])) for name, _ in signs)):

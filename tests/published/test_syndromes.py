@@ -46,10 +46,9 @@ def state_chance(finding: Finding, column: np.ndarray | int) -> float:
     sign = model.atlas.signs[test.sign]
     state = test.responses[finding.response].state
     rows = table.probability[table.level_of[column]]
-    healthy = rows[..., table.states.index(sign.neutral)]
     if sign.states == ("normal", "partial", "complete") and state != sign.neutral:
-        return 1 - healthy
-    return rows[..., table.states.index(state)]
+        return 1 - rows[..., sign.healthy]
+    return rows[..., [own == state for own in sign.grades.values()]].sum(axis=-1)
 
 
 @pytest.mark.parametrize("row", SYNDROMES, ids=lambda row: row["id"])

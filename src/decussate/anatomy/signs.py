@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from importlib.resources.abc import Traversable
+from typing import Any
 
 import yaml
 
@@ -17,7 +18,7 @@ __all__ = ["Scale", "Sign", "read_scales", "read_signs"]
 
 @dataclass(frozen=True, slots=True)
 class Scale:
-    """The states of a graded sign.
+    """The states of a sign with levels, and the grades within them.
 
     Attributes
     ----------
@@ -25,10 +26,16 @@ class Scale:
         State to the level it stands for (0 no loss, 1 full loss; or -1 left, 1 right), ascending.
     blur : float
         Standard deviation of level, in the same unit, over which neighbouring states are confused.
+    grades : Mapping of str to (str, float)
+        Grade to its state and level, ascending; the states themselves where they are not graded.
+    grade_blur : float
+        As `blur`, for neighbouring grades of one state.
     """
 
     states: Mapping[str, float]
     blur: float
+    grades: Mapping[str, tuple[str, float]]
+    grade_blur: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,9 +49,12 @@ class Sign:
     paired : bool
         Whether the right and the left have one each.
     states : tuple of str
-        State names.
+        State names: what an examiner can say.
+    grades : Mapping of str to str
+        Each grade, in order, to its state: what the model tells apart. A state without grades is
+        its own grade.
     neutral : str
-        The state of health.
+        The state of health; never graded.
     level : str
         Expression over pathway conduction; empty for a sign with categories.
     scale : Scale or None
@@ -63,6 +73,7 @@ class Sign:
     name: str
     paired: bool
     states: tuple[str, ...]
+    grades: Mapping[str, str]
     neutral: str
     level: str
     scale: Scale | None
@@ -73,27 +84,72 @@ class Sign:
     where: str
 
     def mirrored_state(self, state: str) -> str:
-        """Return the state as seen in the patient's mirror image."""
+        """Return a state or grade (``slight_right``) as in the patient's mirror image."""
         if {"right", "left"} <= set(self.states):
-            return {"right": "left", "left": "right"}.get(state, state)
+            *grade, side = state.split("_")
+            return "_".join([*grade, {"right": "left", "left": "right"}.get(side, side)])
         return state
+
+    @property
+    def healthy(self) -> int:
+        """Position of the state of health among the grades."""
+        return list(self.grades).index(self.neutral)
+
+    @property
+    def severity(self) -> tuple[str, ...]:
+        """Names of the abnormal grades, mildest first; those of one side, without its name."""
+        names = list(self.grades)
+        if not {"right", "left"} <= set(self.states):
+            return tuple(names[i] for found in self.by_severity.values() for i in found)
+        return tuple(names[i].removesuffix("_right") for i in self.by_severity["right"])
+
+    @property
+    def by_severity(self) -> Mapping[str, tuple[int, ...]]:
+        """Positions of the grades of each abnormal state among all grades, mildest first."""
+        at: dict[str, list[int]] = {state: [] for state in self.states if state != self.neutral}
+        for position, (grade, state) in enumerate(self.grades.items()):
+            if grade != self.neutral:
+                at[state].append(position)
+        level = self.scale.grades if self.scale else {}
+        names = list(self.grades)
+        return {
+            state: tuple(sorted(found, key=lambda i: abs(level[names[i]][1]) if level else 0.0))
+            for state, found in at.items()
+        }
 
 
 def read_scales(file: Traversable) -> Mapping[str, Scale]:
-    """Read ``scales.yaml``."""
+    """Read ``scales.yaml``.
+
+    Raises
+    ------
+    BadInput
+        If levels do not ascend, health is not at 0 or is graded, or a grade is named twice.
+    """
     rows = yaml.safe_load(file.read_text(encoding="utf-8"))
-    scales = {}
-    for name, row in rows.items():
-        levels = list(row["states"].values())
-        if 0 not in levels or levels != sorted(levels):
-            raise BadInput(
-                "states",
-                row["states"],
-                "ascending levels that include 0",
-                where=f"{file.name} ({name})",
-            )
-        scales[name] = Scale(row["states"], float(row["blur"]))
-    return scales
+    return {name: _read_scale(row, f"{file.name} ({name})") for name, row in rows.items()}
+
+
+def _read_scale(fields: dict[str, Any], where: str) -> Scale:
+    row = Row(fields, where)
+    row.only("states", "blur", "grades", "grade_blur")
+    states: dict[str, float] = row["states"]
+    levels = list(states.values())
+    if 0 not in levels or levels != sorted(levels):
+        raise BadInput("states", states, "ascending levels that include 0", where=where)
+    within: dict[str, dict[str, float]] = row.get("grades", {})
+    if any(states.get(state, 0) == 0 for state in within):
+        raise BadInput("grades", list(within), "abnormal states of this scale", where=where)
+    graded = [
+        (grade, (state, float(level)))
+        for state, at in states.items()
+        for grade, level in within.get(state, {state: at}).items()
+    ]
+    ascending = [level for _, (_, level) in graded]
+    if ascending != sorted(set(ascending)) or len(dict(graded)) < len(graded):
+        raise BadInput("grades", dict(graded), "ascending levels, each name once", where=where)
+    blur = row.number("blur", 0.01, 1.0)
+    return Scale(states, blur, dict(graded), row.number("grade_blur", 0.01, 1.0, blur))
 
 
 def _read_sign(row: Row, scales: Mapping[str, Scale]) -> Sign:
@@ -115,15 +171,18 @@ def _read_sign(row: Row, scales: Mapping[str, Scale]) -> Sign:
     scale = scales[row.one_of("scale", tuple(scales))] if "level" in row else None
     if scale:
         states = tuple(scale.states)
+        grades = {grade: state for grade, (state, _) in scale.grades.items()}
         neutral = next(state for state, level in scale.states.items() if level == 0)
     else:
         neutral = row["rest"]
         states = (neutral, *row["categories"])
+        grades = {state: state for state in states}
     return Sign(
         id=row["id"],
         name=row["name"],
         paired=paired,
         states=states,
+        grades=grades,
         neutral=neutral,
         level=row.get("level", ""),
         scale=scale,

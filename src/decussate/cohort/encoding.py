@@ -9,15 +9,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from decussate.examination.catalogue import Catalogue
-from decussate.examination.record import COULD_NOT_BE_TESTED, Examination, Story
+from decussate.examination.record import COULD_NOT_BE_TESTED, Examination, Finding, Story
 from decussate.localisation.localise import posterior_of
 from decussate.localisation.model import Model
-from decussate.localisation.observation import response_table
+from decussate.localisation.observation import finding_likelihood
 from decussate.sides import Side
 
 __all__ = ["Encoded", "Encoder"]
 
 Array = NDArray[np.float64]
+
+Said = tuple[str, str, str]
+"""What a finding says of its sign: test, response, and value where it says more."""
 
 NOTHING = 0
 """Evidence number of a sign of which nothing was recorded."""
@@ -59,9 +62,9 @@ class Encoder:
         self._row = {key: row for row, key in enumerate(model.signs)}
         self._states = [len(table.states) for table in model.signs.values()]
         self._likelihood: list[list[Array]] = [[np.ones(states)] for states in self._states]
-        self._known: dict[tuple[int, tuple[tuple[str, str], ...]], int] = {}
+        self._known: dict[tuple[int, tuple[Said, ...]], int] = {}
         self._sign: dict[tuple[str, Side | None], int | None] = {}
-        self._tables: dict[str, Mapping[str, Array]] = {}
+        self._said: dict[Said, Array | None] = {}
 
     def likelihoods(self, row: int) -> Sequence[Array]:
         """Return, for each evidence number of a sign, the probability of the recorded responses.
@@ -111,38 +114,50 @@ class Encoder:
                 self._likelihood[row].append(likelihood)
                 yield row, len(self._likelihood[row]) - 1
             return
-        for row, responses in self._by_sign(examination).items():
-            yield row, self._number(row, responses)
+        for row, said in self._by_sign(examination).items():
+            yield row, self._number(row, said)
 
-    def _by_sign(self, examination: Examination) -> Mapping[int, tuple[tuple[str, str], ...]]:
-        found: dict[int, tuple[tuple[str, str], ...]] = {}
+    def _by_sign(self, examination: Examination) -> Mapping[int, tuple[Said, ...]]:
+        found: dict[int, tuple[Said, ...]] = {}
         for finding in examination.present():
             place = (finding.test, finding.side)
             row = self._sign[place] if place in self._sign else self._learn(place)
-            if row is None or finding.response not in self._tables[finding.test]:
+            if row is None or finding.response == COULD_NOT_BE_TESTED:
                 continue
-            found[row] = (*found.get(row, ()), (finding.test, finding.response))
+            said = self._read(finding)
+            if self._said[said] is not None:
+                found[row] = (*found.get(row, ()), said)
         return found
 
     def _learn(self, place: tuple[str, Side | None]) -> int | None:
         """Look up the sign of a test; None for a test that is only recorded."""
         test = self.catalogue.test(place[0])
         bears = test.sign is not None and test.accuracy is not None
-        if test.sign is not None and bears:
-            table = dict(response_table(self._model.atlas.signs[test.sign], test))
-            table.pop(COULD_NOT_BE_TESTED, None)
-            self._tables[test.id] = table
         self._sign[place] = self._row.get((test.sign, place[1])) if test.sign and bears else None
         return self._sign[place]
 
-    def _number(self, row: int, responses: tuple[tuple[str, str], ...]) -> int:
+    def _read(self, finding: Finding) -> Said:
+        """Return what a finding that bears on a sign says, and keep what it means."""
+        value = finding.measurement
+        said = (finding.test, finding.response, f"{value.value} {value.unit}" if value else "")
+        if said not in self._said:
+            test = self.catalogue.test(finding.test)
+            if test.sign is None:
+                raise ValueError(f"{test.id} bears on no sign")
+            sign = self._model.atlas.signs[test.sign]
+            self._said[said] = finding_likelihood(sign, test, finding)
+        return said
+
+    def _number(self, row: int, said: tuple[Said, ...]) -> int:
         # The order of entry must not matter, not even in the last digit.
-        key = (row, tuple(sorted(responses)) if len(responses) > 1 else responses)
+        key = (row, tuple(sorted(said)) if len(said) > 1 else said)
         number = self._known.get(key)
         if number is None:
             likelihood = np.ones(self._states[row])
-            for test, response in key[1]:
-                likelihood = likelihood * self._tables[test][response]
+            for one in key[1]:
+                of_one = self._said[one]
+                if of_one is not None:
+                    likelihood = likelihood * of_one
             number = len(self._likelihood[row])
             self._likelihood[row].append(likelihood)
             self._known[key] = number

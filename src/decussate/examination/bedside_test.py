@@ -12,6 +12,7 @@ __all__ = [
     "Accuracy",
     "Band",
     "Caution",
+    "Grading",
     "Measurement",
     "Response",
     "Test",
@@ -40,6 +41,35 @@ class Band:
 
 
 @dataclass(frozen=True, slots=True)
+class Grading:
+    """How far a measured value tells the grades of a sign apart.
+
+    Attributes
+    ----------
+    begins : tuple of float
+        The first reading that means each grade, the mildest grade first.
+    ends : float
+        The worst reading of all; together with `begins` ascending or descending.
+    error : float
+        Standard deviation of one measurement.
+    step : float
+        Difference between neighbouring readings.
+    logarithmic : bool
+        Whether `error` and `step` are of the decadic logarithm of the value.
+    source, basis : str
+        Key of the bibliography, and how the error follows from it.
+    """
+
+    begins: tuple[float, ...]
+    ends: float
+    error: float
+    step: float
+    logarithmic: bool
+    source: str
+    basis: str
+
+
+@dataclass(frozen=True, slots=True)
 class Measurement:
     """How a measured value becomes a response.
 
@@ -57,6 +87,8 @@ class Measurement:
         Module of ``decussate.measures`` that reads a value given as text; empty otherwise.
     words : Mapping of str to str
         Values that are words (``CF``, counting fingers) to the response they mean.
+    grading : Grading or None
+        None where the value says no more than its response.
     source : str
         Where the limits come from.
     """
@@ -68,6 +100,7 @@ class Measurement:
     bands: tuple[Band, ...]
     reader: str
     words: Mapping[str, str]
+    grading: Grading | None
     source: str
 
     def response_for(self, value: float | str) -> str | None:

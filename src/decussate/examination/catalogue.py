@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import cache, cached_property
 from importlib.resources import files
 from importlib.resources.abc import Traversable
+from itertools import pairwise
 from types import MappingProxyType
 from typing import Any
 
@@ -19,6 +20,7 @@ from decussate.examination.bedside_test import (
     Accuracy,
     Band,
     Caution,
+    Grading,
     Measurement,
     Response,
     Test,
@@ -30,6 +32,7 @@ __all__ = [
     "Band",
     "Catalogue",
     "Caution",
+    "Grading",
     "Measurement",
     "Response",
     "Test",
@@ -177,7 +180,7 @@ def _read_test(row: Row, signs: Mapping[str, Sign], cautions: Mapping[str, Cauti
         cautions=warnings,
         seconds=row.number("seconds", 1, 3600),
         responses=MappingProxyType(responses),
-        measurement=_read_measurement(row, responses) if "measurement" in row else None,
+        measurement=_read_measurement(row, responses, sign) if "measurement" in row else None,
         normal="" if told else _text(row, "normal"),
         accuracy=_read_accuracy(row, sign) if sign else None,
         formal=_text(row, "formal") if sign or "formal" in row else "",
@@ -239,10 +242,13 @@ def _read_responses(row: Row, sign: Sign | None) -> dict[str, Response]:
     return responses
 
 
-def _read_measurement(row: Row, responses: Mapping[str, Response]) -> Measurement:
+def _read_measurement(
+    row: Row, responses: Mapping[str, Response], sign: Sign | None
+) -> Measurement:
     part = _part(
-        row, "measurement", "unit", "kind", "reader", "low", "high", "bands", "words", "source"
-    )
+        row, "measurement", "unit", "kind", "reader", "low", "high", "bands", "words", "grading",
+        "source",
+    )  # fmt: skip
     kind = part.one_of("kind", KINDS)
     if (kind == "text") != ("reader" in part):
         raise BadInput(
@@ -263,6 +269,7 @@ def _read_measurement(row: Row, responses: Mapping[str, Response]) -> Measuremen
         bands=bands,
         reader=part.one_of("reader", READERS) if "reader" in part else "",
         words=MappingProxyType(words),
+        grading=_read_grading(part, bands, sign) if "grading" in part else None,
         source=check_source(part["source"], part.where),
     )
 
@@ -285,6 +292,40 @@ def _read_bands(
     if edge != high:
         raise BadInput("bands, to", edge, f"{high:g}, the greatest value", where=part.where)
     return tuple(bands)
+
+
+def _read_grading(row: Row, bands: tuple[Band, ...], sign: Sign | None) -> Grading:
+    part = _part(
+        row, "grading", "begins", "ends", "error", "step", "logarithmic", "source", "basis"
+    )
+    if sign is None or len(sign.grades) == len(sign.states):
+        raise BadInput("grading", "present", "none, as no sign is graded", where=part.where)
+    grades = sign.severity
+    if not isinstance(part["begins"], dict) or tuple(part["begins"]) != grades:
+        raise BadInput("begins", part["begins"], "in order: " + ", ".join(grades), where=part.where)
+    begins = tuple(float(value) for value in part["begins"].values())
+    ends = part.number("ends", -1e6, 1e6)
+    ascending = ends >= begins[0]
+    inside = min(begins[-1], ends) == (begins[-1] if ascending else ends)
+    if list(begins) != sorted(set(begins), reverse=not ascending) or not inside:
+        raise BadInput("begins", begins, "values that only rise or only fall", where=part.where)
+    step = part.number("step", 1e-3, 100)
+    logarithmic = part.get("logarithmic", False)
+    for low, high in pairwise(bands):
+        if "normal" in (low.response, high.response):
+            edge = high.low if ascending else high.low - step
+            if abs(begins[0] - edge) > 1e-9:
+                expected = f"{edge:g}, where the band of `normal` ends"
+                raise BadInput("begins", begins[0], expected, where=part.where)
+    return Grading(
+        begins=begins,
+        ends=ends,
+        error=part.number("error", 1e-3, 100),
+        step=step,
+        logarithmic=logarithmic,
+        source=check_source(part["source"], part.where),
+        basis=_text(part, "basis"),
+    )
 
 
 def _read_accuracy(row: Row, sign: Sign) -> Accuracy:

@@ -150,7 +150,7 @@ def _read(file: Path, atlas: Atlas) -> Model:
         start = 0
         for row, (text, end) in enumerate(zip(data["signs"], level_ends, strict=True)):
             key = _unkey(str(text))
-            states = atlas.signs[key[0]].states
+            states = tuple(atlas.signs[key[0]].grades)
             table = probability[start:end].reshape(-1, len(states))
             tables[key] = SignTable(states, table, level_of[row])
             start = end

@@ -166,11 +166,11 @@ def sign_level(sign: Sign, side: Side | None, conduction: Conduction) -> Array:
     Returns
     -------
     ndarray of shape (n_columns,)
-        Clipped to the range of the sign's scale.
+        Clipped to the range of the sign's scale, from its least grade to its greatest.
     """
     if sign.scale is None:
         raise ValueError(f"{sign.id} has no level")
-    levels = list(sign.scale.states.values())
+    levels = [level for _, level in sign.scale.grades.values()]
     return np.clip(_evaluate(sign.level, side, conduction, sign.where), levels[0], levels[-1])
 
 

@@ -19,6 +19,7 @@ from decussate.examination.record import Story
 from decussate.localisation.model import Model, SignKey
 from decussate.localisation.observation import Observation
 from decussate.localisation.posterior import Posterior
+from decussate.localisation.states import grade_probabilities
 from decussate.sides import Side
 
 __all__ = ["both_states", "conditioned_on_old"]
@@ -31,7 +32,7 @@ def both_states(sign: Sign) -> Array:
 
     A healthy state leaves the other as it is. Two losses multiply what is left of conduction;
     two imbalances add up, so that opposite ones cancel. The level so reached is shared among the
-    states near it as by `states.state_probabilities`. Of two abnormal categories the new one shows.
+    grades near it as by `states.grade_probabilities`. Of two abnormal categories the new one shows.
 
     Parameters
     ----------
@@ -40,24 +41,23 @@ def both_states(sign: Sign) -> Array:
 
     Returns
     -------
-    ndarray of shape (n_states, n_states, n_states)
-        Probability of each state (last axis) for an old (first axis) and a new one (second axis).
+    ndarray of shape (n_grades, n_grades, n_grades)
+        Probability of each grade (last axis) for an old (first axis) and a new one (second axis).
     """
-    n = len(sign.states)
-    healthy = sign.states.index(sign.neutral)
+    n = len(sign.grades)
+    healthy = sign.healthy
     together = np.zeros((n, n, n))
     for old in range(n):
         for new in range(n):
             if old == healthy or new == healthy or sign.scale is None:
                 together[old, new, old if new == healthy else new] = 1.0
                 continue
-            at = np.array(list(sign.scale.states.values()))
+            at = np.array([level for _, level in sign.scale.grades.values()])
             if at.min() >= 0:
                 level = 1 - (1 - at[old]) * (1 - at[new])
             else:
                 level = float(np.clip(at[old] + at[new], at.min(), at.max()))
-            near = np.exp(-0.5 * ((at - level) / sign.scale.blur) ** 2)
-            together[old, new] = near / near.sum()
+            together[old, new] = grade_probabilities(sign.scale, np.array([level]))[0]
     return together
 
 
@@ -101,7 +101,7 @@ def conditioned_on_old(
         was = _old_state(model, one.sign, lesions, told.get(one.sign))
         sign = model.atlas.signs[one.sign[0]]
         likelihood = np.einsum("o,onb,b->n", was, both_states(sign), one.likelihood)
-        healthy = sign.states.index(sign.neutral)
+        healthy = sign.healthy
         result.append(replace(one, likelihood=likelihood, before=float(1 - was[healthy])))
     return tuple(result)
 

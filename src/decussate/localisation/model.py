@@ -30,9 +30,9 @@ class SignTable:
     Attributes
     ----------
     states : tuple of str
-        State names, in the order of the columns of `probability`.
+        Names of the states, graded ones by grade, in the order of the columns of `probability`.
     probability : ndarray of shape (n_levels, n_states)
-        State probabilities of each distinct level.
+        Probabilities of these at each distinct level.
     level_of : ndarray of int, shape (n_columns,)
         Which row of `probability` holds for each lesion.
     """
@@ -94,7 +94,7 @@ def compile_model(atlas: Atlas) -> Model:
                 values = np.round(sign_strengths(sign, side, conduction), LEVEL_DIGITS)
                 levels, index = np.unique(values, axis=0, return_inverse=True)
             tables[sign.id, side] = SignTable(
-                sign.states,
+                tuple(sign.grades),
                 state_probabilities(sign, levels),
                 index.reshape(-1).astype(np.uint16),
             )

@@ -4,23 +4,30 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from math import inf
 
 import numpy as np
 from numpy.typing import NDArray
 
 from decussate.anatomy import Sign
-from decussate.examination.bedside_test import Test
+from decussate.examination.bedside_test import Measurement, Test
 from decussate.examination.catalogue import Catalogue
+from decussate.examination.checking import measured_number, measured_response
 from decussate.examination.record import ABNORMAL, COULD_NOT_BE_TESTED, Finding
 from decussate.localisation.model import SignKey
+from decussate.localisation.readings import (
+    band_shares,
+    grade_shares,
+    graded_in_words,
+    value_shares,
+)
 from decussate.localisation.states import incidental
 
-__all__ = ["Observation", "observations", "response_table"]
+__all__ = ["Observation", "finding_likelihood", "observations", "response_table"]
 
 Array = NDArray[np.float64]
 
-GRADE_SLIP = 0.2
-"""Probability that an abnormal response of a graded test is one grade off (judgement)."""
+NORMAL = "normal"
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +41,7 @@ class Observation:
     sign : SignKey
         The sign it bears on.
     likelihood : ndarray of shape (n_states,)
-        Probability of the recorded response given each state of the sign.
+        Probability of what was recorded given each state of the sign, graded ones by grade.
     before : float
         Probability that the sign was abnormal before, as the known old findings say.
     """
@@ -46,12 +53,14 @@ class Observation:
 
 
 def response_table(sign: Sign, test: Test) -> Mapping[str, Array]:
-    """Return the probability of each response of a test given each state of its sign.
+    """Return the probability of each response of a test given each grade of its sign.
 
-    A healthy state gives a normal response with the test's specificity (a false alarm is mostly
-    mild, as in `states.incidental`), an abnormal state an abnormal response with the probability
-    stated for it. Among abnormal responses, a graded test slips by one grade with probability
-    `GRADE_SLIP`, and any other test names the wrong side or kind with the test's `wrong_side`.
+    A healthy state gives a normal response with the test's specificity, an abnormal grade an
+    abnormal response with the probability stated for its state. Which abnormal response it is
+    follows for a graded test from the grade and the error of grading
+    (`decussate.localisation.readings`); any other test names the wrong side or kind with the test's
+    `wrong_side`. A false alarm looks like what is met without a relevant lesion
+    (`states.incidental`).
 
     Parameters
     ----------
@@ -62,37 +71,133 @@ def response_table(sign: Sign, test: Test) -> Mapping[str, Array]:
 
     Returns
     -------
-    Mapping of str to ndarray of shape (n_states,)
-        By response code. For each state the codes' probabilities sum to 1, several codes of one
-        state sharing it equally; ``abnormal`` besides, the sum over all abnormal states.
+    Mapping of str to ndarray of shape (n_grades,)
+        By response code. For each grade the codes' probabilities sum to 1; ``abnormal`` besides,
+        the sum over all abnormal codes.
     """
+    found = _found(sign, test)
+    table = {NORMAL: 1 - found}
+    for code in _abnormal_codes(test):
+        table[code] = found * _with_health(sign, _named(sign, test, code))
+    table[ABNORMAL] = found
+    return table
+
+
+def finding_likelihood(sign: Sign, test: Test, finding: Finding) -> Array | None:
+    """Return the probability of a finding given each grade of its sign.
+
+    A measured value that has grades says more than its response, and takes its place: they are
+    one finding. The probabilities of all abnormal values add up to that of ``abnormal``, and those
+    of each other response are a mixture of them.
+
+    Parameters
+    ----------
+    sign : Sign
+        The sign the test reveals.
+    test : Test
+        The test; its ``accuracy`` must be given.
+    finding : Finding
+        Of that test.
+
+    Returns
+    -------
+    ndarray of shape (n_grades,) or None
+        None if the response says nothing of the sign.
+
+    Raises
+    ------
+    BadInput
+        If the value is not possible, or in another unit.
+    """
+    scale, measured = test.measurement, finding.measurement
+    codes = _abnormal_codes(test)
+    if measured is None or scale is None or scale.grading is None or finding.response == NORMAL:
+        return response_table(sign, test).get(finding.response)
+    meant = measured_response(test, measured) or finding.response
+    if meant not in codes or finding.response not in (meant, ABNORMAL):
+        # Value and response contradict one another; what the examiner called it stands.
+        return response_table(sign, test).get(finding.response)
+    value = measured_number(test, measured)
+    of_value = value_shares(scale.grading, value)
+    if _named_by_value(test):
+        shares = _in_order(sign, of_value)
+    else:
+        each = np.zeros(len(sign.grades))
+        for grades in sign.by_severity.values():
+            each[list(grades)] = of_value
+        shares = each * _named(sign, test, meant)
+    return _found(sign, test) * _with_health(sign, shares)
+
+
+def _found(sign: Sign, test: Test) -> Array:
+    """Return the probability of an abnormal response given each grade."""
     accuracy = test.accuracy
     if accuracy is None:
         raise ValueError(f"{test.id} has no accuracy")
-    states = sign.states
-    healthy = states.index(sign.neutral)
-    abnormal = [i for i in range(len(states)) if i != healthy]
-    reported = np.zeros((len(states), len(states)))
-    reported[healthy, healthy] = accuracy.specificity
-    reported[healthy] += (1 - accuracy.specificity) * incidental(sign)
-    for i in abnormal:
-        found = accuracy.abnormal_given(states[i])
-        slip = GRADE_SLIP if accuracy.present is None else accuracy.wrong_side
-        others = [j for j in abnormal if j != i]
-        reported[i, healthy] = 1 - found
-        reported[i, i] = found * (1 - slip if others else 1)
-        for j in others:
-            reported[i, j] = found * slip / len(others)
-    by_state = {state: reported[:, i] for i, state in enumerate(states)}
-    codes: dict[str, list[str]] = {}
-    for code, response in test.responses.items():
-        if response.state is not None:
-            codes.setdefault(response.state, []).append(code)
-    table = {
-        code: by_state[state] / len(sharing) for state, sharing in codes.items() for code in sharing
-    }
-    table[ABNORMAL] = reported[:, abnormal].sum(axis=1)
-    return table
+    return np.array(
+        [
+            1 - accuracy.specificity if state == sign.neutral else accuracy.abnormal_given(state)
+            for state in sign.grades.values()
+        ]
+    )
+
+
+def _abnormal_codes(test: Test) -> Mapping[str, str]:
+    """Return the state of each abnormal response."""
+    responses = test.responses.values()
+    return {r.code: r.state for r in responses if r.code != NORMAL and r.state is not None}
+
+
+def _named(sign: Sign, test: Test, code: str) -> Array:
+    """Return the probability that an abnormal response is `code`, given each abnormal grade."""
+    codes = _abnormal_codes(test)
+    state = codes[code]
+    sharing = list(codes.values()).count(state)
+    accuracy, scale = test.accuracy, test.measurement
+    if accuracy is not None and accuracy.present is not None:
+        slip = accuracy.wrong_side if len(sign.by_severity) > 1 else 0.0
+        others = max(1, len(sign.by_severity) - 1)
+        named = [1 - slip if own == state else slip / others for own in sign.grades.values()]
+        return np.array(named) / sharing
+    grading = scale.grading if scale is not None else None
+    if scale is not None and grading is not None and len(codes) > len(sign.by_severity):
+        # Each code is a grade by itself, as given by the bands.
+        return _in_order(sign, band_shares(grading, *_band(scale, code)))
+    order = [sign.grades[grade] for grade in sign.severity]
+    milder, own = order.index(state), order.count(state)
+    high = inf if milder + own == len(order) else milder + own + 1.0
+    said = band_shares(graded_in_words(len(order)), milder + 1.0, high)
+    if grading is not None:
+        said = grade_shares(grading) @ said
+    return _in_order(sign, said) / sharing
+
+
+def _named_by_value(test: Test) -> bool:
+    """Whether the measured value alone decides the response."""
+    return test.measurement is not None and bool(test.measurement.bands)
+
+
+def _band(scale: Measurement, code: str) -> tuple[float, float]:
+    """Return where the readings of a response begin and end; the first and last band are open."""
+    for band in scale.bands:
+        if band.response == code:
+            first, last = band is scale.bands[0], band is scale.bands[-1]
+            return -inf if first else band.low, inf if last else band.high
+    return -inf, inf
+
+
+def _in_order(sign: Sign, by_severity: Array) -> Array:
+    """Return probabilities given by severity in the order of the grades; health is left at 0."""
+    result = np.zeros(len(sign.grades))
+    result[[i for grades in sign.by_severity.values() for i in grades]] = by_severity
+    return result
+
+
+def _with_health(sign: Sign, shares: Array) -> Array:
+    """Return probabilities given each abnormal grade with that of a false alarm put at health."""
+    shares[sign.healthy] = 0.0
+    shares[sign.healthy] = incidental(sign) @ shares
+    return shares
 
 
 def observations(
@@ -119,7 +224,7 @@ def observations(
         test = catalogue.test(finding.test)
         if test.sign is None or test.accuracy is None or finding.response == COULD_NOT_BE_TESTED:
             continue
-        likelihood = response_table(signs[test.sign], test).get(finding.response)
+        likelihood = finding_likelihood(signs[test.sign], test, finding)
         if likelihood is not None:
             result.append(Observation(finding, (test.sign, finding.side), likelihood))
     return tuple(result)

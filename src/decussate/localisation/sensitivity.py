@@ -17,10 +17,10 @@ from numpy.typing import NDArray
 from decussate.anatomy import Sign
 from decussate.examination.bedside_test import Accuracy, Test
 from decussate.examination.catalogue import Catalogue, load_catalogue
-from decussate.examination.record import Examination
+from decussate.examination.record import Examination, Finding
 from decussate.localisation.localise import posterior_of, site_name
 from decussate.localisation.model import Model
-from decussate.localisation.observation import Observation, response_table
+from decussate.localisation.observation import Observation, finding_likelihood
 from decussate.localisation.posterior import Posterior
 from decussate.sides import Side
 
@@ -210,9 +210,9 @@ def _moved_likelihood(
     ends = [_at(accuracy, move, move, spread) for move in (-1.0, 1.0)]
     if ends[0] == ends[1]:
         return np.repeat(observation.likelihood[:, None], moves.shape[1], axis=1)
-    low, high = (_response(test, end, sign, observation.finding.response) for end in ends)
+    low, high = (_likelihood(test, end, sign, observation.finding) for end in ends)
     rows = []
-    for state, name in enumerate(sign.states):
+    for state, name in enumerate(sign.grades.values()):
         if name == sign.neutral:
             number = _false_alarms(accuracy, spread, moves[0])
             first, last = (1 - end.specificity for end in ends)
@@ -241,8 +241,11 @@ def _at(accuracy: Accuracy, alarms: float, detection: float, spread: Spread) -> 
     )
 
 
-def _response(test: Test, accuracy: Accuracy, sign: Sign, code: str) -> Array:
-    return response_table(sign, replace(test, accuracy=accuracy))[code]
+def _likelihood(test: Test, accuracy: Accuracy, sign: Sign, finding: Finding) -> Array:
+    likelihood = finding_likelihood(sign, replace(test, accuracy=accuracy), finding)
+    if likelihood is None:
+        raise ValueError(f"{finding.response} says nothing of {sign.id}")
+    return likelihood
 
 
 def _false_alarms(accuracy: Accuracy, spread: Spread, moves: Array) -> Array:
