@@ -6,6 +6,7 @@ A short run; `make soak` tries 100,000 and more (tools/soak_fuzz.py, docs/soak.m
 import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 
+from decussate.examination.shorthand import read_shorthand
 from fuzz_inputs import hostile_text
 from fuzz_targets import AUDIOGRAM, TARGETS, Target, refusing
 
@@ -36,3 +37,14 @@ def test_a_reader_that_breaks_is_noticed():
 
     with pytest.raises(BaseException):  # noqa: B017, PT011  (whatever broke first)
         careless()
+
+
+@pytest.mark.parametrize(
+    "line",
+    ["L arm 0/5 leg " + "9" * 400, "leg " + "9" * 400 + "/5", "pupils R " + "1" * 300 + " mm"],
+)
+def test_an_endless_number_in_shorthand_is_kept_as_not_understood(line):
+    """Found by the long run: such a number is infinite, and no measurement."""
+    reading = read_shorthand(line)
+    assert reading.unread
+    assert all("9" * 40 not in str(finding.measurement) for finding in reading.findings)

@@ -132,3 +132,19 @@ def test_the_longest_shorthand_is_read_in_bounded_time(client, examination):
     )
     assert answer.status_code in (303, 422)
     assert time.monotonic() - began < 20
+
+
+@pytest.mark.parametrize(
+    ("field", "value"),
+    [
+        ("reason right", "x" * 5001),
+        ("choice", "record right " + "x" * 300),
+        ("value right", "9" * 400),
+    ],
+)
+def test_what_the_record_cannot_hold_is_refused_in_words(client, examination, field, value):
+    choice = "hinder right" if field.startswith("reason") else "measure right"
+    form = {"entry": str(uuid4()), "test": "distance_acuity", "choice": choice, field: value}
+    answer = client.post(f"/examinations/{examination}/findings", data=form)
+    assert answer.status_code == 422
+    assert "expected" in answer.text.lower()

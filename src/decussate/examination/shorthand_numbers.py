@@ -14,6 +14,9 @@ from decussate.examination.shorthand_tokens import Clause, NotUnderstood, Token
 
 __all__ = ["Reading", "measured", "written_value"]
 
+LONGEST_NUMBER = 20
+"""Characters of a number with its sign or its share."""
+
 
 @dataclass(frozen=True, slots=True)
 class Reading:
@@ -100,6 +103,8 @@ def _of_test(
     scale = test.measurement
     if scale is None:
         return None
+    if len(text) > LONGEST_NUMBER:
+        raise NotUnderstood("a number so long is not one that is measured")
     lexicon = clause.lexicon
     if units is None and test.id not in lexicon.bare:
         return None
