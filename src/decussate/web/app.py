@@ -8,13 +8,13 @@ from pathlib import Path
 
 from fastapi import Depends, FastAPI, Request
 from fastapi.exceptions import RequestValidationError
-from pydantic import ValidationError
 from starlette.exceptions import HTTPException
 from starlette.middleware.gzip import GZipMiddleware
 from starlette.responses import Response
 from starlette.staticfiles import StaticFiles
 
 from decussate.errors import BadInput
+from decussate.localisation.cache import load_pairs
 from decussate.records import NotSaved, Store
 from decussate.records.demo import load_demo
 from decussate.records.people import People
@@ -80,6 +80,7 @@ def create_app(
     """
     load_parts()  # a fault in the data must stop the start, not an examination
     load_pictures()
+    load_pairs()  # computed after an upgrade: at the start, not while an examiner waits
     store = Store(database)
     accounts = People(store)
     demonstration = demo and set(hosts) <= set(LOCAL_HOSTS) and not accounts.has_owner()
@@ -127,7 +128,6 @@ def create_app(
     app.add_exception_handler(BadInput, _bad_input)
     app.add_exception_handler(NotSaved, _not_saved)
     app.add_exception_handler(RequestValidationError, _bad_form)
-    app.add_exception_handler(ValidationError, _bad_value)
     app.add_exception_handler(HTTPException, _bad_request)
     return app
 
@@ -166,14 +166,6 @@ async def _bad_form(request: Request, error: Exception) -> Response:
     field = str(first["loc"][-1])
     problem = BadInput(field, first.get("input"), str(first["msg"]).lower())
     return problem_response(request, problem, 422)
-
-
-async def _bad_value(request: Request, error: Exception) -> Response:
-    """Answer what the record cannot hold: a comment beyond its length, a value that is none."""
-    assert isinstance(error, ValidationError)  # noqa: S101
-    first = error.errors(include_url=False)[0]
-    field = str(first["loc"][0]) if first["loc"] else "entry"
-    return problem_response(request, BadInput(field, first["input"], first["msg"].lower()), 422)
 
 
 async def _bad_request(request: Request, error: Exception) -> Response:
