@@ -8,6 +8,7 @@ from pathlib import Path
 
 from fastapi import Depends, FastAPI, Request
 from fastapi.exceptions import RequestValidationError
+from pydantic import ValidationError
 from starlette.exceptions import HTTPException
 from starlette.middleware.gzip import GZipMiddleware
 from starlette.responses import Response
@@ -128,6 +129,7 @@ def create_app(
     app.add_exception_handler(BadInput, _bad_input)
     app.add_exception_handler(NotSaved, _not_saved)
     app.add_exception_handler(RequestValidationError, _bad_form)
+    app.add_exception_handler(ValidationError, _bad_value)
     app.add_exception_handler(HTTPException, _bad_request)
     return app
 
@@ -166,6 +168,14 @@ async def _bad_form(request: Request, error: Exception) -> Response:
     field = str(first["loc"][-1])
     problem = BadInput(field, first.get("input"), str(first["msg"]).lower())
     return problem_response(request, problem, 422)
+
+
+async def _bad_value(request: Request, error: Exception) -> Response:
+    """Answer what the record cannot hold: a comment beyond its length, a value that is none."""
+    assert isinstance(error, ValidationError)  # noqa: S101
+    first = error.errors(include_url=False)[0]
+    field = str(first["loc"][0]) if first["loc"] else "entry"
+    return problem_response(request, BadInput(field, first["input"], first["msg"].lower()), 422)
 
 
 async def _bad_request(request: Request, error: Exception) -> Response:
