@@ -15,10 +15,12 @@ from starlette.responses import Response
 from starlette.staticfiles import StaticFiles
 
 from decussate.errors import BadInput
-from decussate.localisation.cache import load_pairs
+from decussate.examination.record import Examination, Finding
+from decussate.localisation import localise, two_lesions
 from decussate.records import NotSaved, Store
 from decussate.records.demo import load_demo
 from decussate.records.people import People
+from decussate.sides import Side
 from decussate.web import (
     access_pages,
     access_patient,
@@ -81,7 +83,6 @@ def create_app(
     """
     load_parts()  # a fault in the data must stop the start, not an examination
     load_pictures()
-    load_pairs()  # computed after an upgrade: at the start, not while an examiner waits
     store = Store(database)
     accounts = People(store)
     demonstration = demo and set(hosts) <= set(LOCAL_HOSTS) and not accounts.has_owner()
@@ -91,7 +92,8 @@ def create_app(
         accounts.demonstrator()
 
     @asynccontextmanager
-    async def closing_store(_: FastAPI) -> AsyncIterator[None]:
+    async def ready_to_closed(_: FastAPI) -> AsyncIterator[None]:
+        _make_ready()
         yield
         store.close()
 
@@ -100,7 +102,7 @@ def create_app(
         docs_url=None,
         redoc_url=None,
         openapi_url=None,
-        lifespan=closing_store,
+        lifespan=ready_to_closed,
         dependencies=[Depends(gate)],
     )
     app.state.store = store
@@ -182,3 +184,11 @@ async def _bad_request(request: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)  # noqa: S101
     problem = BadInput("page", request.url.path, "an address of this program")
     return problem_response(request, problem, error.status_code)
+
+
+def _make_ready() -> None:
+    """Load, or after an upgrade compute, what conclusions need, before an examiner waits for it."""
+    finding = Finding(test="light_direct", side=Side.RIGHT, response="absent")
+    examination = Examination(id="ready", findings=(finding,))
+    localise(examination)
+    two_lesions(examination)
