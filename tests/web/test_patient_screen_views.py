@@ -53,7 +53,8 @@ def test_the_examiner_directs_marks_and_records_by_keys(open_page, app, examinat
     assert page.locator("#marked li").nth(1).inner_text().endswith("1 of 5")
     until(lambda: drawn(page) == drawn(patient))
     start = float(re.search(r"[\d.]+", started)[0])
-    page.locator("#record-right").press("Enter")
+    # It can be recorded once the server has scored the last letter.
+    page.locator("#record-right:enabled").press("Enter")
     page.locator("#recorded-acuity", has_text="Distance acuity").wait_for()
     (found,) = app.state.store.examination(examination).findings
     assert found.measurement.value == f"logMAR {start - 0.02:.2f}"
