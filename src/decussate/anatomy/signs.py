@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from importlib.resources.abc import Traversable
 from typing import Any
 
@@ -38,7 +39,7 @@ class Scale:
     grade_blur: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Sign:
     """A state of the patient.
 
@@ -90,12 +91,12 @@ class Sign:
             return "_".join([*grade, {"right": "left", "left": "right"}.get(side, side)])
         return state
 
-    @property
+    @cached_property
     def healthy(self) -> int:
         """Position of the state of health among the grades."""
         return list(self.grades).index(self.neutral)
 
-    @property
+    @cached_property
     def severity(self) -> tuple[str, ...]:
         """Names of the abnormal grades, mildest first; those of one side, without its name."""
         names = list(self.grades)
@@ -103,7 +104,7 @@ class Sign:
             return tuple(names[i] for found in self.by_severity.values() for i in found)
         return tuple(names[i].removesuffix("_right") for i in self.by_severity["right"])
 
-    @property
+    @cached_property
     def by_severity(self) -> Mapping[str, tuple[int, ...]]:
         """Positions of the grades of each abnormal state among all grades, mildest first."""
         at: dict[str, list[int]] = {state: [] for state in self.states if state != self.neutral}

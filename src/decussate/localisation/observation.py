@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from math import inf
@@ -76,9 +77,10 @@ def response_table(sign: Sign, test: Test) -> Mapping[str, Array]:
         the sum over all abnormal codes.
     """
     found = _found(sign, test)
+    alarms = incidental(sign)
     table = {NORMAL: 1 - found}
-    for code in _abnormal_codes(test):
-        table[code] = found * _with_health(sign, _named(sign, test, code))
+    for code, named in _named(sign, test).items():
+        table[code] = found * _with_alarms(sign, named, alarms)
     table[ABNORMAL] = found
     return table
 
@@ -125,8 +127,8 @@ def finding_likelihood(sign: Sign, test: Test, finding: Finding) -> Array | None
         each = np.zeros(len(sign.grades))
         for grades in sign.by_severity.values():
             each[list(grades)] = of_value
-        shares = each * _named(sign, test, meant)
-    return _found(sign, test) * _with_health(sign, shares)
+        shares = each * _named(sign, test)[meant]
+    return _found(sign, test) * _with_alarms(sign, shares, incidental(sign))
 
 
 def _found(sign: Sign, test: Test) -> Array:
@@ -148,28 +150,34 @@ def _abnormal_codes(test: Test) -> Mapping[str, str]:
     return {r.code: r.state for r in responses if r.code != NORMAL and r.state is not None}
 
 
-def _named(sign: Sign, test: Test, code: str) -> Array:
-    """Return the probability that an abnormal response is `code`, given each abnormal grade."""
+def _named(sign: Sign, test: Test) -> Mapping[str, Array]:
+    """Return the probability of each code, given each abnormal grade and an abnormal response."""
     codes = _abnormal_codes(test)
-    state = codes[code]
-    sharing = list(codes.values()).count(state)
-    accuracy, scale = test.accuracy, test.measurement
-    if accuracy is not None and accuracy.present is not None:
-        slip = accuracy.wrong_side if len(sign.by_severity) > 1 else 0.0
+    sharing = Counter(codes.values())
+    if test.accuracy is not None and test.accuracy.present is not None:
         others = max(1, len(sign.by_severity) - 1)
-        named = [1 - slip if own == state else slip / others for own in sign.grades.values()]
-        return np.array(named) / sharing
+        slip = test.accuracy.wrong_side / others
+        right = 1 - test.accuracy.wrong_side
+        own = list(sign.grades.values())
+        return {
+            code: np.array([right if state == named else slip for state in own]) / sharing[named]
+            for code, named in codes.items()
+        }
+    scale = test.measurement
     grading = scale.grading if scale is not None else None
-    if scale is not None and grading is not None and len(codes) > len(sign.by_severity):
+    if scale is not None and grading is not None and len(codes) > len(sharing):
         # Each code is a grade by itself, as given by the bands.
-        return _in_order(sign, band_shares(grading, *_band(scale, code)))
+        return {code: _in_order(sign, band_shares(grading, *_band(scale, code))) for code in codes}
     order = [sign.grades[grade] for grade in sign.severity]
-    milder, own = order.index(state), order.count(state)
-    high = inf if milder + own == len(order) else milder + own + 1.0
-    said = band_shares(graded_in_words(len(order)), milder + 1.0, high)
-    if grading is not None:
-        said = grade_shares(grading) @ said
-    return _in_order(sign, said) / sharing
+    result = {}
+    for code, state in codes.items():
+        first, number = order.index(state) + 1, order.count(state)
+        high = inf if first + number > len(order) else first + number
+        said = band_shares(graded_in_words(len(order)), first, high)
+        if grading is not None:
+            said = grade_shares(grading) @ said
+        result[code] = _in_order(sign, said) / sharing[state]
+    return result
 
 
 def _named_by_value(test: Test) -> bool:
@@ -193,10 +201,10 @@ def _in_order(sign: Sign, by_severity: Array) -> Array:
     return result
 
 
-def _with_health(sign: Sign, shares: Array) -> Array:
+def _with_alarms(sign: Sign, shares: Array, alarms: Array) -> Array:
     """Return probabilities given each abnormal grade with that of a false alarm put at health."""
     shares[sign.healthy] = 0.0
-    shares[sign.healthy] = incidental(sign) @ shares
+    shares[sign.healthy] = alarms @ shares
     return shares
 
 
