@@ -8,21 +8,28 @@ leaves of it, multiplied) and goes through the forward model as one lesion. A st
 drawn, and a response to one test of every sign (the first of the catalogue), by the accuracy
 stated for it.
 
-The signs *identify* a pair when, in the most probable states of the full examination,
+The signs *identify* a pair by a measure that looks at the model alone, never at the answers. Let P
+be the distribution of the responses of the full examination under the true lesions a and b, and Q
+that under others. The weight of evidence that it is expected to give for P against Q is their
+divergence D(P, Q) = sum of P log(P / Q). A site gets as credit, in view of P, the sum over its
+patterns c of prior(c) exp(-D(P, Q_c)). The signs identify the pair when this credit is, by at least
+20 to 1 (from there on evidence is *strong*: Kass and Raftery, J Am Stat Assoc 1995;90:773-795),
 
-1. each lesion makes at least two signs abnormal that the other leaves normal, and each of these
-   has the same state under both lesions together as under that lesion alone; and
-2. no lesion of any other site, in any pattern, makes the same signs abnormal in the same states as
-   either of the two.
+1. higher for the site of a than for every other site in its place, b being as it is;
+2. the same with a and b exchanged; and
+3. for both together higher than for any one site alone with the commonest other site beside it.
 
-This was set down before the first run. After it, two things were added that tell why pairs are
-missed: the *margin* of a pair (the least number of signs by which any lesion of any other site
-differs from either of the two), and the same patients without errors (every sign in its most
-probable state, every test with its most probable response).
+This was set down before it was first run. An earlier, coarser definition, set down before the first
+run of all, is reported as well (*pictures differ*): in the most probable states each lesion makes
+at least two signs abnormal that the other leaves normal and that stay so under both, and no lesion
+of any other site gives the same picture as either. By that one a single sign may tell two places
+apart, which one wrong test then decides.
 
 Few pairs drawn at random pass, so pairs are drawn until as many pass as asked for; the first pairs
 drawn, whether they pass or not, are reported besides. Found means that one of the first three pairs
-is the true one, both places on the right sides.
+is the true one, both places on the right sides. Beside it stands what the answers themselves
+promise: the mean probability that one of the three is right. Where both agree, no method does
+better, because the probabilities are those of the model that the patients were drawn from.
 """
 
 from __future__ import annotations
@@ -42,9 +49,11 @@ from decussate.anatomy import Piece, Sign
 from decussate.examination.catalogue import Test, load_catalogue
 from decussate.examination.record import ABNORMAL, Examination, Finding
 from decussate.localisation import load_model, two_lesions
+from decussate.localisation.cache import load_pairs
 from decussate.localisation.forward import Conduction, sign_level, sign_strengths
 from decussate.localisation.model import LEVEL_DIGITS, SignKey
 from decussate.localisation.observation import response_table
+from decussate.localisation.pair_model import NO_LESION
 from decussate.localisation.states import state_probabilities
 
 Damage = Mapping[Piece, float]
@@ -65,11 +74,12 @@ class Outcome:
     """What the localisation made of a patient with known lesions.
 
     `rank` is the position, from 1, of the true pair among the first three pairs; None if it is not
-    there. `needed` tells whether two lesions were called.
+    there. `promised` is the probability of the three together, `needed` whether two were called.
     """
 
     lesions: tuple[Lesion, ...]
     rank: int | None
+    promised: float
     needed: bool
     said: tuple[str, ...]
 
@@ -143,16 +153,6 @@ def pictures() -> np.ndarray:
     return np.stack(rows, axis=1).astype(np.uint8)
 
 
-def margin(lesions: tuple[Lesion, ...]) -> int:
-    """The least number of signs by which a lesion of any other site differs from one of these."""
-    site_of = load_model().lesions.site_of
-    differ = [
-        (pictures()[site_of != lesion.site] != pictures()[lesion.column]).sum(axis=1).min()
-        for lesion in lesions
-    ]
-    return int(min(differ))
-
-
 @cache
 def sites_by_picture() -> Mapping[bytes, frozenset[int]]:
     """Every site that can make a given set of abnormal states, in any pattern."""
@@ -168,8 +168,8 @@ def picture_of(column: int) -> bytes:
     return pictures()[column].tobytes()
 
 
-def identifies(lesions: tuple[Lesion, ...]) -> bool:
-    """Whether the signs of two lesions identify them (see the head of this file)."""
+def pictures_differ(lesions: tuple[Lesion, ...]) -> bool:
+    """The earlier definition (see the head of this file)."""
     together = abnormal_states(states_under(combined(lesions)))
     each = [abnormal_states(states_under(lesion.damage)) for lesion in lesions]
     for mine, others in (each, each[::-1]):
@@ -177,6 +177,66 @@ def identifies(lesions: tuple[Lesion, ...]) -> bool:
         if len(own) < 2:
             return False
     return all(sites_by_picture()[picture_of(lesion.column)] == {lesion.site} for lesion in lesions)
+
+
+@cache
+def responses() -> Mapping[SignKey, np.ndarray]:
+    """Response probabilities of each state, for the test of every sign of the battery."""
+    signs = load_model().atlas.signs
+    tables = {key: response_table(signs[key[0]], test) for key, test in battery().items()}
+    return {
+        key: np.stack([row for code, row in table.items() if code != ABNORMAL], axis=1)
+        for key, table in tables.items()
+    }
+
+
+@cache
+def log_prior() -> np.ndarray:
+    """Of every lesion, processes too, among all that make a pair (logarithm)."""
+    model = load_model()
+    prior = np.zeros(len(model.lesions.sites))
+    for index, site in enumerate(model.lesions.sites):
+        place = model.atlas.places[site.place]
+        if place.id != NO_LESION:
+            prior[index] = place.prior / (2 if place.paired else 1)
+    with np.errstate(divide="ignore"):
+        return np.log((prior / prior.sum())[model.lesions.site_of] * model.lesions.weight)
+
+
+def credit(lesions: tuple[Lesion, ...], beside: Lesion | None) -> np.ndarray:
+    """Of every site in view of two lesions, beside one of them or alone (natural logarithm)."""
+    first, second = (lesion.column for lesion in lesions)
+    logs = log_prior().copy()
+    for key, table in responses().items():
+        sign = load_pairs().signs[key]
+        true = sign.probability[sign.together[sign.code_of[first], sign.code_of[second]]] @ table
+        other = sign.code_of[beside.column] if beside else 0
+        every = sign.probability[sign.together[:, other]] @ table
+        divergence = (true * np.log(true / every)).sum(axis=1)
+        logs -= divergence[sign.code_of]
+    return np.logaddexp.reduceat(logs, load_model().starts)
+
+
+STRONG = math.log(20)
+
+
+def identifies(lesions: tuple[Lesion, ...]) -> bool:
+    """Whether the signs of two lesions identify them (see the head of this file)."""
+    one, other = lesions
+    both = []
+    for lesion, beside in ((one, other), (other, one)):
+        of_site = credit(lesions, beside)
+        mine = of_site[lesion.site]
+        rivals = np.delete(of_site, [lesion.site, beside.site])
+        if mine - rivals.max() < STRONG:
+            return False
+        both.append(mine)
+    known = log_prior()[[one.column, other.column]]
+    together = max(both[0] + known[1], both[1] + known[0])
+    alone = credit(lesions, None)
+    by_site = np.logaddexp.reduceat(log_prior(), load_model().starts)
+    innocent = by_site.max()
+    return bool(together - (alone.max() + innocent) >= STRONG)
 
 
 def draw_lesion(chance: np.random.Generator, taken: tuple[Lesion, ...] = ()) -> Lesion:
@@ -235,7 +295,9 @@ def outcome(chance: np.random.Generator | None, lesions: tuple[Lesion, ...]) -> 
     answer = two_lesions(examine(chance, lesions), most=FOUND_WITHIN)
     pairs = [set(zip(pair.places, pair.sides, strict=True)) for pair in answer.pairs]
     rank = pairs.index(true) + 1 if true in pairs else None
-    return Outcome(lesions, rank, answer.needed, tuple(" + ".join(p.names) for p in answer.pairs))
+    promised = sum(pair.probability for pair in answer.pairs)
+    said = tuple(" + ".join(pair.names) for pair in answer.pairs)
+    return Outcome(lesions, rank, promised, answer.needed, said)
 
 
 def interval(hits: int, of: int) -> tuple[float, float]:
@@ -261,6 +323,8 @@ def report(name: str, outcomes: list[Outcome]) -> None:
             count,
         )
     )
+    promised = sum(o.promised for o in outcomes) / count
+    print(f"{name + ': promised by the answers':<58} {'':>12} {100 * promised:5.1f} %")
     print(line(f"{name}: true pair first", sum(o.rank == 1 for o in outcomes), count))
     print(line(f"{name}: two called needed", sum(o.needed for o in outcomes), count))
 
@@ -273,20 +337,19 @@ def main() -> None:
     asked = options.parse_args()
     chance = np.random.default_rng(asked.seed)
     start = time.perf_counter()
-    drawn, clear = [], []
+    drawn, clear, coarse = [], [], []
     while len(clear) < asked.patients:
         drawn.append(draw(chance, 2))
         if identifies(drawn[-1]):
             clear.append(drawn[-1])
+        if pictures_differ(drawn[-1]):
+            coarse.append(drawn[-1])
     print(f"seed {asked.seed}, {len(battery())} tests a patient")
     print(line("signs identify the pair", len(clear), len(drawn)))
+    print(line("signs pictures differ", len(coarse), len(drawn)))
     found = [outcome(chance, lesions) for lesions in clear]
     report("identified", found)
-    for low, high in ((1, 1), (2, 3), (4, 999)):
-        some = [one for one in found if low <= margin(one.lesions) <= high]
-        hits = sum(one.rank is not None for one in some)
-        name = f"{low} or more" if high == 999 else f"{low} to {high}" if high > low else str(low)
-        print(line(f"  margin {name}: true pair in the first three", hits, len(some)))
+    report("pictures differ", [outcome(chance, pair) for pair in coarse[: asked.patients]])
     report("identified, no errors", [outcome(None, lesions) for lesions in clear])
     report("any", [outcome(chance, lesions) for lesions in drawn[: asked.patients]])
     singles = [outcome(chance, draw(chance, 1)) for _ in range(asked.patients)]

@@ -47,9 +47,10 @@ def test_simulated_states_of_one_lesion_are_those_of_the_compiled_model() -> Non
 
 
 def test_two_unlike_lesions_are_found_and_called() -> None:
-    """The geniculate ganglion and the other hypoglossal nerve, in four noisy examinations."""
+    """The lateral medulla and the cavernous sinus, in four noisy examinations."""
     chance = np.random.default_rng(3)
-    pair = (lesion("geniculate_ganglion", "right"), lesion("hypoglossal_high", "left"))
+    pair = (lesion("medulla_lateral", "right"), lesion("cavernous_sinus", "right"))
+    assert simulation.identifies(pair)
     found = [simulation.outcome(chance, pair) for _ in range(4)]
     assert sum(one.rank is not None for one in found) >= 3
     assert sum(one.needed for one in found) >= 3
@@ -62,8 +63,15 @@ def test_single_lesions_are_seldom_called_two() -> None:
 
 
 def test_identified_means_what_it_says() -> None:
-    """A lesion whose signs the other one also makes does not identify itself."""
-    third = lesion("third_cistern_compressed", "left")
-    face = lesion("geniculate_ganglion", "right")
-    assert not simulation.identifies((third, lesion("cavernous_sinus", "left")))
-    assert simulation.sites_by_picture()[simulation.picture_of(face.column)] >= {face.site}
+    """A lesion whose signs the other one also makes does not identify itself, by neither measure."""
+    pair = (lesion("third_cistern_compressed", "left"), lesion("cavernous_sinus", "left"))
+    assert not simulation.identifies(pair)
+    assert not simulation.pictures_differ(pair)
+
+
+def test_credit_is_greatest_for_what_is_there() -> None:
+    """A site's credit beside the other lesion; the divergence of a distribution from itself is 0."""
+    pair = (lesion("medulla_lateral", "right"), lesion("cavernous_sinus", "right"))
+    credit = simulation.credit(pair, pair[1])
+    assert credit.argmax() == pair[0].site
+    assert credit[pair[0].site] >= simulation.log_prior()[pair[0].column]
