@@ -63,14 +63,14 @@ def test_single_lesions_are_seldom_called_two() -> None:
 
 
 def test_identified_means_what_it_says() -> None:
-    """A lesion whose signs the other one also makes does not identify itself, by neither measure."""
+    """A lesion whose signs the other one also makes is not identified, by either measure."""
     pair = (lesion("third_cistern_compressed", "left"), lesion("cavernous_sinus", "left"))
     assert not simulation.identifies(pair)
     assert not simulation.pictures_differ(pair)
 
 
 def test_credit_is_greatest_for_what_is_there() -> None:
-    """A site's credit beside the other lesion; the divergence of a distribution from itself is 0."""
+    """A site's credit beside the other lesion; a distribution does not diverge from itself."""
     pair = (lesion("medulla_lateral", "right"), lesion("cavernous_sinus", "right"))
     credit = simulation.credit(pair, pair[1])
     assert credit.argmax() == pair[0].site
