@@ -163,3 +163,28 @@ def test_every_pathway_reaches_a_sign(folder: Path) -> None:
 def test_the_atlas_is_as_large_as_it_should_be(folder: Path) -> None:
     atlas = read_atlas(folder)
     assert sum(place.kind == "place" for place in atlas.places.values()) >= 150
+
+
+SCALE = "{{blur: 0.2, states: {states}, grades: {grades}}}"
+
+
+@pytest.mark.parametrize(
+    ("states", "grades", "field", "expected"),
+    [
+        ("{well: 0, ill: 1}", "{well: {better: 0}}", "grades", "abnormal states"),
+        ("{well: 0, ill: 1}", "{sick: {a: 0.5}}", "grades", "abnormal states"),
+        ("{well: 0, ill: 1}", "{ill: {b: 1, a: 0.5}}", "grades", "ascending levels"),
+        ("{well: 0, ill: 1}", "{ill: {well: 0.5, a: 1}}", "grades", "each name once"),
+        ("{well: 0.1, ill: 1}", "{}", "states", "include 0"),
+        ("{ill: 1, well: 0}", "{}", "states", "ascending levels"),
+    ],
+)
+def test_a_wrong_scale_is_refused(
+    folder: Path, states: str, grades: str, field: str, expected: str
+) -> None:
+    append(folder / "scales.yaml", "new_scale: " + SCALE.format(states=states, grades=grades))
+    with pytest.raises(BadInput) as caught:
+        read_atlas(folder)
+    assert caught.value.field == field
+    assert expected in caught.value.expected
+    assert "new_scale" in caught.value.where

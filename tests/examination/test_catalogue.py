@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import re
 from importlib import import_module
 from pathlib import Path
@@ -346,7 +347,10 @@ def _read(folder: Path, *rows: dict, cautions: str = CAUTION) -> Catalogue:
 
 
 def _good(**changes: object) -> dict:
-    row = yaml.safe_load(GOOD)
+    return _changed(yaml.safe_load(GOOD), changes)
+
+
+def _changed(row: dict, changes: dict[str, object]) -> dict:
     for path, value in changes.items():
         *parents, last = path.split("__")
         part = row
@@ -357,6 +361,21 @@ def _good(**changes: object) -> dict:
         else:
             part[last] = value
     return row
+
+
+GRADING = {
+    "begins": {"slight": 1.5, "moderate": 1.2, "severe": 0.9, "complete": 0.5},
+    "ends": 0,
+    "error": 0.3,
+    "step": 0.5,
+    "source": "judgement",
+    "basis": "A guess.",
+}
+
+
+def _graded(**changes: object) -> dict:
+    row = _good(measurement__grading=copy.deepcopy(GRADING))
+    return _changed(row, {f"measurement__grading__{path}": to for path, to in changes.items()})
 
 
 def test_the_good_row_is_read(tmp_path: Path) -> None:
@@ -405,6 +424,14 @@ def test_the_good_row_is_read(tmp_path: Path) -> None:
         (_good(measurement__bands__0__response="none"), "response", "none", "absent"),
         (_good(measurement__words={"CF": "gone"}), "words", "gone", "absent"),
         (_good(measurement__source="memory"), "source", "memory", "bibliography"),
+        (_graded(begins__slight=1.6), "begins", "1.6", "1.5, where the band of `normal` ends"),
+        (_graded(begins__severe=1.4), "begins", "1.4", "only rise or only fall"),
+        (_graded(begins__severe=None), "severe", "nothing", "a value"),
+        (_graded(begins__trace=0.1), "field name", "trace", "complete, moderate, severe, slight"),
+        (_graded(ends=0.75), "begins", "0.5", "only rise or only fall"),
+        (_graded(error=0), "error", "0", "from 0.001"),
+        (_graded(source="memory"), "source", "memory", "bibliography"),
+        (_graded(basis=None), "basis", "nothing", "a value"),
         (_good(sign=None, accuracy=None), "state", "complete", "no sign"),
         (_good(story="age"), "story", "age", "either"),
     ],
@@ -420,6 +447,13 @@ def test_a_bad_row_is_refused(
     assert field in error.field
     assert found in str(error.found)
     assert expected in error.expected
+
+
+def test_a_grading_is_read_from_the_mildest_grade_on(tmp_path: Path) -> None:
+    (test,) = _read(tmp_path, _graded())
+    assert test.measurement
+    assert test.measurement.grading
+    assert test.measurement.grading.begins == (1.5, 1.2, 0.9, 0.5)
 
 
 def test_one_id_in_two_files_is_refused(tmp_path: Path) -> None:

@@ -301,9 +301,8 @@ def _read_grading(row: Row, bands: tuple[Band, ...], sign: Sign | None) -> Gradi
     if sign is None or len(sign.grades) == len(sign.states):
         raise BadInput("grading", "present", "none, as no sign is graded", where=part.where)
     grades = sign.severity
-    if not isinstance(part["begins"], dict) or tuple(part["begins"]) != grades:
-        raise BadInput("begins", part["begins"], "in order: " + ", ".join(grades), where=part.where)
-    begins = tuple(float(value) for value in part["begins"].values())
+    of_grades = _part(part, "begins", *grades)
+    begins = tuple(of_grades.number(grade, -1e6, 1e6) for grade in grades)
     ends = part.number("ends", -1e6, 1e6)
     ascending = ends >= begins[0]
     inside = min(begins[-1], ends) == (begins[-1] if ascending else ends)
