@@ -80,6 +80,7 @@ def serve(
         log_level="warning",
         proxy_headers=False,  # whoever asks could claim any address
         server_header=False,
+        timeout_graceful_shutdown=5,  # a browser that keeps its connection does not keep us
         ssl_certfile=certificate,
         ssl_keyfile=key,
         **SERVER_LIMITS,
