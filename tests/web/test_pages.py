@@ -3,9 +3,11 @@
 import json
 from datetime import UTC, datetime
 from html import unescape
+from uuid import uuid4
 
 import jsonschema
 import pytest
+from fastapi.testclient import TestClient
 
 from decussate.bibliography import load_sources
 from decussate.examination.catalogue import load_catalogue
@@ -16,6 +18,7 @@ from decussate.web.app import create_app
 from decussate.web.bedside import chance_words, load_parts, load_paths, part_of
 from decussate.web.rendering import slug
 from decussate.web.view import finding_words
+from signing_in import an_owner, signed_in
 
 DECIDES = "A licensed clinician decides"
 
@@ -171,3 +174,51 @@ def test_a_finding_in_words_never_leaves_the_side_open():
         for finding in examination.findings:
             if finding.side is not None:
                 assert f"patient’s {finding.side.value}" in finding_words(finding)
+
+
+def test_a_label_already_on_the_list_is_asked_about_before_it_is_used_again(app):
+    """Two people under one name would be taken for one (hazard log, wrong patient)."""
+    label = f"Anna Example {uuid4()}"
+    owner = TestClient(
+        app, base_url="http://127.0.0.1:8000", headers={"sec-fetch-site": "same-origin"}
+    )
+    owner.cookies.set("signed-in", signed_in(app, an_owner(app)))
+
+    def begin(**more: str):
+        form = {"examination": str(uuid4()), "label": label} | more
+        return owner.post("/examinations", data=form, follow_redirects=False)
+
+    def patients() -> set[str]:
+        heads = app.state.store.examinations()
+        return {head.patient for head in heads if head.label == label}
+
+    assert begin().status_code == 303
+    asked = begin(label=f" {label.upper()} ")
+    assert asked.status_code == 409
+    assert "is already on the list" in asked.text
+    assert len(patients()) == 1
+    (known,) = patients()
+    assert f'name="patient" value="{known}"' in asked.text
+    assert begin(another="yes").status_code == 303
+    assert len(patients()) == 2
+
+
+def test_every_page_names_the_program_and_its_data(client, examination):
+    from decussate.documents.note import made_with
+
+    for place in (
+        "/",
+        "/new",
+        "/about",
+        "/settings",
+        "/sources",
+        "/catalogue",
+        "/explore",
+        f"/examinations/{examination}",
+        f"/examinations/{examination}/note",
+        f"/examinations/{examination}/timers",
+        f"/examinations/{examination}/screen",
+        f"/examinations/{examination}/screen/patient",
+        f"/examinations/{uuid4()}",
+    ):
+        assert made_with() in client.get(place).text, place

@@ -14,7 +14,7 @@ from decussate.bibliography import load_sources
 from decussate.errors import BadInput
 from decussate.examination.catalogue import load_catalogue
 from decussate.examination.record import write_examination
-from decussate.records import ExaminationHead, in_force
+from decussate.records import ExaminationHead, Store, in_force
 from decussate.records.attachments import attachments_of
 from decussate.records.authors import authors_of, writers_of
 from decussate.records.roles import Permission
@@ -57,7 +57,7 @@ def patients_page(request: Request) -> Response:
 @needs(Permission.EXAMINE)
 def new_page(request: Request) -> Response:
     """Ask for a new patient."""
-    return templates.TemplateResponse(request, "new.html", {})
+    return templates.TemplateResponse(request, "new.html", {"label": "", "namesakes": ()})
 
 
 @router.post("/examinations")
@@ -68,15 +68,28 @@ def begin_examination(
     patient: Annotated[str, Form()] = "",
     label: Annotated[str, Form()] = "",
     invented: Annotated[str, Form()] = "",
+    another: Annotated[str, Form()] = "",
 ) -> Response:
     """Begin an examination, of a new patient or again of a known one; sent twice it begins once."""
     store = store_of(request)
     identity = check_identity(examination)
     if not patient and not any(head.id == identity for head in store.examinations()):
+        namesakes = () if invented or another else _namesakes(store, label)
+        if namesakes:
+            context = {"label": label, "namesakes": namesakes}
+            return templates.TemplateResponse(request, "new.html", context, status_code=409)
         patient = store.add_patient(label, invented=invented == "yes", patient=str(uuid4()))
     if patient:
         store.begin(patient, examination=identity)
     return RedirectResponse(f"/examinations/{identity}", 303)
+
+
+def _namesakes(store: Store, label: str) -> tuple[ExaminationHead, ...]:
+    """Return the newest examination of each real patient who is already called this."""
+    wanted = " ".join(label.split()).casefold()
+    heads = (head for head in store.examinations() if not head.invented)
+    found = (head for head in heads if head.label.casefold() == wanted)
+    return tuple({head.patient: head for head in reversed(tuple(found))}.values())
 
 
 @router.get("/examinations/{examination_id}")

@@ -2,7 +2,7 @@
 "use strict";
 
 class PatientLink {
-  #sending = 0;
+  #sending = false;
   #unsent = null;
 
   constructor(place, { patient = false, onState, onTrouble }) {
@@ -15,7 +15,7 @@ class PatientLink {
       try {
         this.content ??= await (await fetch("/screen-content")).json();
         await this.#ask();
-        if (this.#unsent) await this.#send(this.#unsent);
+        await this.#send();
         this.onTrouble("");
       } catch {
         this.onTrouble("The server cannot be reached. This view goes on alone.");
@@ -47,23 +47,33 @@ class PatientLink {
   async change(fields) {
     if (!this.state) return;
     this.#take({ ...this.state, shown: { ...this.state.shown, ...fields } });
+    this.#unsent = { ...this.#unsent, ...fields };
     try {
-      await this.#send(this.#unsent ? { ...this.#unsent, ...fields } : fields);
+      await this.#send();
     } catch {
-      this.#unsent = { ...this.#unsent, ...fields };
+      // It waits, and goes with the next look.
     }
   }
 
-  async #send(fields) {
-    this.#sending += 1;
+  // One change at a time: two under way could reach the server in the other order, and the older would stand.
+  async #send() {
+    if (this.#sending) return;
+    this.#sending = true;
     try {
-      const answer = await this.post("state", fields);
-      this.#unsent = null;
-      if (!answer.ok) { this.state.version = -1; return; } // refused: take what the server has
-      const news = await answer.json();
-      if (this.#sending === 1) this.#take(news);
+      while (this.#unsent) {
+        const fields = this.#unsent;
+        this.#unsent = null;
+        const answer = await this.post("state", fields).catch(() => null);
+        if (!answer || answer.status === 401 || answer.status >= 500) {
+          this.#unsent = { ...fields, ...this.#unsent };
+          throw new Error("not taken over");
+        }
+        if (!answer.ok) { this.state.version = -1; continue; } // refused: take what the server has
+        const news = await answer.json();
+        if (!this.#unsent) this.#take(news);
+      }
     } finally {
-      this.#sending -= 1;
+      this.#sending = false;
     }
   }
 
