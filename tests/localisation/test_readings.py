@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import runpy
 from math import floor, log10
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -19,6 +21,7 @@ from decussate.localisation.cache import load_model
 from decussate.localisation.localise import posterior_of
 from decussate.localisation.observation import finding_likelihood, response_table
 from decussate.localisation.readings import BLUNDER, value_shares
+from decussate.localisation.sensitivity import sensitivity
 from decussate.sides import Side
 
 SIGNS = load_atlas().signs
@@ -220,3 +223,17 @@ def test_a_batch_uses_the_values_too(many: list[list[Finding]]) -> None:
     some = [Examination(id=str(k), findings=tuple(found)) for k, found in enumerate(many)]
     for one, probability in zip(some, Scorer().score(some), strict=True):
         assert np.abs(probability - posterior_of(one).sites).max() < 1e-9
+
+
+def test_the_page_of_likelihoods_is_up_to_date() -> None:
+    tool = Path(__file__).parents[2] / "tools" / "graded_values.py"
+    assert runpy.run_path(str(tool))["main"](["--check"]) == 0
+
+
+def test_a_measured_value_moves_within_its_band_as_its_response_does() -> None:
+    """Sensitivity moves the accuracy of the test; the share of the value stays."""
+    told = finding(load_catalogue().test("gaze_out"), -4.0)
+    one = Examination(id="x", findings=(told,))
+    band = sensitivity(one)[0]
+    assert band.low <= band.probability <= band.high
+    assert band.low < band.high
