@@ -19,6 +19,23 @@ document.addEventListener("htmx:finally:request", async (event) => {
   location.reload();
 });
 
+// What was typed and not yet sent waits for the same person on the same page, in this window alone.
+const TYPED = "decussate-typed";
+const typing = () => [...document.querySelectorAll("main textarea[id][name]:not([data-draft], [hidden])")];
+addEventListener("pagehide", () => {
+  const words = typing().filter((field) => field.value !== field.defaultValue).map((field) => [field.id, field.value]);
+  if (owner && words.length) sessionStorage.setItem(TYPED, JSON.stringify({ owner, path: location.pathname, words }));
+});
+function typedBefore() {
+  const kept = JSON.parse(sessionStorage.getItem(TYPED) ?? "null");
+  if (!kept || kept.owner !== owner || kept.path !== location.pathname) return;
+  sessionStorage.removeItem(TYPED);
+  for (const field of typing()) {
+    const words = kept.words.find(([id]) => id === field.id);
+    if (words) field.value = words[1];
+  }
+}
+
 function touched() {
   localStorage.setItem(TOUCHED, Date.now());
 }
@@ -34,6 +51,7 @@ async function lookAtClock() {
   }
 }
 if (owner) {
+  typedBefore();
   touched();
   for (const kind of ["pointerdown", "keydown", "wheel", "touchmove"]) addEventListener(kind, touched, { passive: true, capture: true });
   setInterval(lookAtClock, LOOK_AT_CLOCK_MS);

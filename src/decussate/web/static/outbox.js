@@ -74,7 +74,8 @@ document.addEventListener("htmx:before:request", (event) => {
 });
 document.addEventListener("htmx:finally:request", async (event) => {
   const ctx = event.detail.ctx;
-  if (!ctx.outbox || ctx.response?.status === 401) return; // kept until that person is signed in again
+  if (ctx.response?.status === 401) behind = true; // kept until that person is signed in again, and so is what follows
+  if (!ctx.outbox || ctx.response?.status === 401) return;
   if (ctx.response && ctx.response.status < 500) {
     const number = await ctx.outbox;
     if (number !== undefined) await forget(number);
@@ -202,6 +203,7 @@ async function lookForOthers(again) {
   const address = `${live.dataset.from}?after=${live.dataset.seen}`;
   try {
     const answer = await fetch(address, { headers: { "HX-Request": "true" } });
+    if (answer.status === 401) location.reload(); // locked in another window: this one shows nothing either
     if (answer.status === 200) await htmx.ajax("GET", address, { swap: "none" });
   } catch {
     // The server is away: entries say so when there are any.
