@@ -1,6 +1,6 @@
 """Kill writers and servers at random moments, let many examiners write at once, keep the figures.
 
-    make soak                                   500 kills on SQLite and 500 on PostgreSQL
+    make soak                                   500 kills on SQLite, encrypted too, and PostgreSQL
     .venv/bin/python tools/soak_crash.py --kills 50 --seed 7
 
 Writes docs/soak.md and ends with exit code 1 when an acknowledged entry was lost, when anything
@@ -24,12 +24,15 @@ from pathlib import Path
 ROOT = Path(__file__).parent.parent
 sys.path.insert(0, str(ROOT / "tests"))
 
-import crash  # noqa: E402
-from decussate.records import Store  # noqa: E402
-from postgres_server import PostgresServer  # noqa: E402
 from soak_page import PAGE, write_section  # noqa: E402
 
+import crash  # noqa: E402
+from decussate.records import Store  # noqa: E402
+from decussate.records.encryption import Key, unlocking  # noqa: E402
+from postgres_server import PostgresServer  # noqa: E402
+
 EXAMINERS, ENTRIES, LIMIT_MS = 20, 200, 150.0
+ENCRYPTED = "SQLite, encrypted"
 
 HEAD = """## Killed at random moments, and written by many at once
 
@@ -97,10 +100,13 @@ def _measure(kills: int, seed: int, folder: Path, server: PostgresServer) -> tup
     """Return the rows of the tables, and whether all is as it must be."""
     rows, sound = "", True
     start = time.monotonic()
-    for name in ("SQLite", "PostgreSQL"):
+    key = Key(os.urandom(32), stretched=False)
+    for name in ("SQLite", ENCRYPTED, "PostgreSQL"):
         chance = random.Random(seed)  # noqa: S311
-        if name == "SQLite":
-            tally = crash.crash_sqlite(folder, kills, chance)
+        if name != "PostgreSQL":
+            (folder / name).mkdir()
+            with unlocking(key if name == ENCRYPTED else None):
+                tally = crash.crash_sqlite(folder / name, kills, chance)
         else:
             tally = crash.crash_postgres(server, kills, chance)
         shown = ", ".join(f"{count} {victim}" for victim, count in tally.kills.items())
@@ -116,9 +122,12 @@ def _measure(kills: int, seed: int, folder: Path, server: PostgresServer) -> tup
     rows += RUSH.format(examiners=EXAMINERS, entries=ENTRIES)
     for name, database in (
         ("SQLite", folder / "rush.db"),
+        (ENCRYPTED, folder / "encrypted.db"),
         ("PostgreSQL", server.new_database()),
     ):
-        rush = crash.rush(lambda at=database: Store(at), EXAMINERS, ENTRIES)  # type: ignore[misc]
+        with unlocking(key if name == ENCRYPTED else None):
+            store = Store(database)
+        rush = crash.rush(lambda opened=store: opened, EXAMINERS, ENTRIES)  # type: ignore[misc]
         rows += (
             f"| {name} | {rush.entries} | {rush.kept} | {rush.median:.0f} | {rush.p95:.0f} "
             f"| {rush.longest:.0f} | {rush.entries / rush.seconds:.0f} |\n"
