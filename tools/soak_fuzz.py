@@ -20,6 +20,7 @@ import sys
 import time
 import traceback
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
@@ -35,7 +36,7 @@ from fuzz_targets import TARGETS, Target  # noqa: E402
 from web.fuzz_web import WEB_TARGETS  # noqa: E402
 
 SLOWEST_S, GROWTH_MB = 5.0, 300.0
-"""Limits of one input and of one target's memory (judgement; nine programs may share two cores)."""
+"""Limits of one input's processor time, and of the growth of one target's memory (judgement)."""
 ROUND = 2000
 """Inputs of one round; memory is looked at after the first, when everything is loaded."""
 
@@ -48,8 +49,8 @@ Random text, valid inputs with one to five things broken in them, deep nesting, 
 numbers, control characters, very long lines. An input may be accepted, and is then carried on to
 what follows from it, or refused with a sentence that says what was found and what was expected.
 Anything else is a fault, as is a page that answers with a server error or shows the inside of the
-program. The longest time is of one input on a machine that others used too; memory is what the
-process grew by after the first {round} inputs, the peak its whole size.
+program. Times are of the processor, for one input; memory is what the process grew by after the
+first {round} inputs, the peak its whole size.
 
 | target | inputs | accepted | refused | faults | median ms | longest s | grew by MB | peak MB |
 |---|---|---|---|---|---|---|---|---|
@@ -76,7 +77,7 @@ class Tally:
     broken : int
         Inputs that did.
     median_ms, longest_s : float
-        Time of one input.
+        Processor time of one input.
     slowest : str
         The input that took longest.
     grew_mb, peak_mb : float
@@ -105,6 +106,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--inputs", type=int, default=120_000, help="in all")
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--at-once", type=int, default=2, help="targets tried side by side")
     parser.add_argument("--only", help="one target, its tally printed as JSON")
     parser.add_argument("--write", type=Path, default=PAGE)
     asked = parser.parse_args()
@@ -115,10 +117,13 @@ def main() -> int:
         return 0
     start = time.monotonic()
     whole = sum(target.share for target in targets)
-    tallies = [
-        _in_process(target, round(asked.inputs * target.share / whole), asked.seed)
-        for target in targets
-    ]
+    with ThreadPoolExecutor(asked.at_once) as side_by_side:
+        tallies = list(
+            side_by_side.map(
+                lambda one: _in_process(one, round(asked.inputs * one.share / whole), asked.seed),
+                targets,
+            )
+        )
     text = HEAD.format(
         command=f"tools/soak_fuzz.py --inputs {asked.inputs} --seed {asked.seed}",
         date=datetime.now(UTC).date(), cores=os.cpu_count(), load=os.getloadavg()[2],
@@ -199,7 +204,7 @@ def _round(
 
 
 def _try(target: Target, hostile: Any, tally: Tally, times: list[float]) -> None:  # noqa: ANN401
-    began = time.perf_counter()
+    began = time.process_time()
     try:
         accepted = target.read(hostile)
     except Exception as problem:
@@ -210,7 +215,7 @@ def _try(target: Target, hostile: Any, tally: Tally, times: list[float]) -> None
     else:
         tally.accepted += accepted
         tally.refused += not accepted
-    spent = time.perf_counter() - began
+    spent = time.process_time() - began
     tally.inputs += 1
     times.append(spent)
     if spent > tally.longest_s:

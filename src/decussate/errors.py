@@ -35,10 +35,14 @@ class BadInput(ValueError):
     @property
     def sentence(self) -> str:
         """The error in one or two plain sentences."""
-        place = f"{self.where}: " if self.where else ""
-        shown = repr(self.found)
-        if len(shown) > 80:
-            # A path says most at its end, a text at its beginning: keep both.
-            shown = f"{shown[:38]}...{shown[-39:]}"
+        place = f"{_short(self.where, 300)}: " if self.where else ""
         tail = f" {self.hint}" if self.hint else ""
-        return f"{place}{self.field}: found {shown}, expected {self.expected}.{tail}"
+        found, field = _short(repr(self.found), 80), _short(self.field, 120)
+        return f"{place}{field}: found {found}, expected {_short(self.expected, 2000)}.{tail}"
+
+
+def _short(text: str, longest: int) -> str:
+    """Return a text that is not too long: a path says most at its end, a text at its beginning."""
+    if len(text) <= longest:
+        return text
+    return f"{text[: longest // 2 - 2]}...{text[-(longest // 2 - 1) :]}"

@@ -227,26 +227,33 @@ class _Lines:
     def __init__(self, text: str) -> None:
         self._text = text
         self._root: yaml.Node | None = None
+        self._composed = False
 
     def of(self, path: tuple[str | int, ...]) -> str:
         """Describe a place: ``line 12, column 7, findings[3].side``."""
         shown = "".join(f"[{step}]" if isinstance(step, int) else f".{step}" for step in path)[1:]
-        try:
-            # JSON is read as YAML here only because the YAML reader keeps positions.
-            loader = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
-            self._root = self._root or yaml.compose(self._text.replace("\t", " "), Loader=loader)
-        except (yaml.YAMLError, RecursionError):
-            return shown
+        if not self._composed:
+            self._root, self._composed = _composed(self._text), True
         node = self._root
         for step in path:
             if isinstance(node, yaml.MappingNode):
                 node = next((v for k, v in node.value if k.value == step), None) or node
             elif isinstance(node, yaml.SequenceNode) and isinstance(step, int):
-                node = node.value[step]
+                node = node.value[step] if step < len(node.value) else node
         if node is None:
             return shown
         mark = node.start_mark
         return f"line {mark.line + 1}, column {mark.column + 1}" + (f", {shown}" if shown else "")
+
+
+def _composed(text: str) -> yaml.Node | None:
+    """Read JSON as YAML, only because the YAML reader keeps positions; None where it cannot."""
+    loader = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+    try:
+        node: yaml.Node | None = yaml.compose(text.replace("\t", " "), Loader=loader)
+    except (yaml.YAMLError, RecursionError):
+        return None
+    return node
 
 
 def _shape_problem(
