@@ -68,6 +68,18 @@ def test_what_was_done_all_the_same_is_recorded_with_bar_and_reason(say, enter, 
     )
 
 
+def test_what_would_lift_a_bar_is_one_touch_away(client, examination, say):
+    card = cell_of(
+        client.get(f"/examinations/{examination}?test=positional_test").text, "positional_test"
+    )
+    assert f'href="/examinations/{examination}?test=neck_safe#test-neck_safe"' in card
+    say("neck_safe", "unsafe")  # now it is known, and asking again lifts nothing
+    card = cell_of(
+        client.get(f"/examinations/{examination}?test=positional_test").text, "positional_test"
+    )
+    assert "#test-neck_safe" not in card
+
+
 def test_a_reason_for_one_side_does_not_open_the_other(say, enter, present):
     say("neck_safe", "unsafe")
     form = {"although left": "asked by the specialist"}

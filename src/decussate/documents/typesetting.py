@@ -20,7 +20,7 @@ from markupsafe import Markup
 from decussate.documents.document import Block, Document, Figure, Items, Part, Table, Text
 from decussate.errors import BadInput
 
-__all__ = ["as_html", "as_markdown", "as_pdf", "named_apart"]
+__all__ = ["as_html", "as_markdown", "as_pdf", "named_apart", "set_for_page"]
 
 _SVG = "http://www.w3.org/2000/svg"
 LARGE_PT, USUAL_PT = 12.5, 10.5
@@ -91,6 +91,21 @@ def as_html(document: Document) -> str:
     str
         Drawings stand in it as SVG; whatever people typed is escaped.
     """
+    return str(_page().render(document=set_for_page(document)))
+
+
+def set_for_page(document: Document) -> dict[str, Any]:
+    """Return a document as plain data for a page of HTML, its drawings ready to stand together.
+
+    Parameters
+    ----------
+    document : Document
+
+    Returns
+    -------
+    dict
+        Title, lines and parts; every block names its kind.
+    """
     content = _content(document)
     figures = (
         block
@@ -100,7 +115,7 @@ def as_html(document: Document) -> str:
     )
     for number, figure in enumerate(figures, 1):
         figure["svg"] = Markup(named_apart(figure["svg"], f"figure-{number}-"))  # noqa: S704
-    return str(_page().render(document=content))
+    return content
 
 
 def as_markdown(document: Document) -> str:

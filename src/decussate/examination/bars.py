@@ -15,7 +15,7 @@ from decussate.examination.catalogue import load_catalogue
 from decussate.examination.document import ABNORMAL, CONTEXT_KEYS, Examination
 from decussate.sides import Side
 
-__all__ = ["Bar", "bars_against", "load_bars", "tests_that_bar"]
+__all__ = ["Bar", "bars_against", "load_bars", "tests_that_bar", "tests_that_lift"]
 
 Responses = Mapping[str, tuple[str, ...]]
 """Test id to responses."""
@@ -81,6 +81,28 @@ def bars_against(test: Test, side: Side | None, examination: Examination) -> tup
     tuple of str
         Reasons in words; empty when nothing bars it.
     """
+    return tuple(bar.why for bar in _holding(test, side, examination))
+
+
+def tests_that_lift(test: Test, side: Side | None, examination: Examination) -> tuple[str, ...]:
+    """Return the tests not yet recorded whose answer could lift what bars a test, by id.
+
+    Parameters
+    ----------
+    test, side, examination
+        As for `bars_against`.
+    """
+    recorded = {found.test for found in examination.present()}
+    wanted = dict.fromkeys(
+        name
+        for bar in _holding(test, side, examination)
+        for name in (*bar.needs, *bar.cleared)
+        if name not in recorded
+    )
+    return tuple(wanted)
+
+
+def _holding(test: Test, side: Side | None, examination: Examination) -> tuple[Bar, ...]:
     concerned = _bars_of().get(test.id, ())
     if not concerned:
         return ()
@@ -101,7 +123,7 @@ def bars_against(test: Test, side: Side | None, examination: Examination) -> tup
             or bool(bar.needs and not any_of(bar.needs))
         )
 
-    return tuple(bar.why for bar in concerned if holds(bar))
+    return tuple(bar for bar in concerned if holds(bar))
 
 
 @cache

@@ -49,7 +49,11 @@ def measurement_in_words(finding: Finding) -> str:
         return ""
     value, unit = finding.measurement.value, finding.measurement.unit
     shown = f"{value:g}" if isinstance(value, float) else value
-    return f" ({shown})" if unit in _SILENT else f" ({shown} {unit})"
+    if unit in _SILENT:
+        return f" ({shown})"
+    # A grade is named first, as it is spoken: grade −3, MRC grade 4.
+    words = (unit, shown) if unit.endswith("grade") else (shown, unit)
+    return f" ({' '.join(words).replace('grade -', 'grade −')})"
 
 
 def name_in_words(test: Test) -> str:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 from decussate.errors import BadInput
-from decussate.examination.bars import bars_against, tests_that_bar
+from decussate.examination.bars import bars_against, tests_that_bar, tests_that_lift
 from decussate.examination.catalogue import Test, load_catalogue
 from decussate.examination.record import (
     COULD_NOT_BE_TESTED,
@@ -25,22 +26,36 @@ __all__ = [
     "names_held_back",
 ]
 
-HeldBack = Callable[[Test, Side | None], str]
-"""Says what bars a test on a side, in words; empty when nothing does."""
+
+@dataclass(frozen=True, slots=True)
+class HeldBack:
+    """Says what bars a test on a side, in words; empty when nothing does."""
+
+    examination: Examination
+    known: dict[tuple[str, Side | None], str] = field(default_factory=dict)
+
+    def __call__(self, test: Test, side: Side | None) -> str:
+        """Say what bars a test."""
+        if (test.id, side) not in self.known:
+            bars = bars_against(test, side, self.examination)
+            self.known[test.id, side] = "; ".join(bars)
+        return self.known[test.id, side]
+
+    def asks(self, test: Test, side: Side | None) -> tuple[tuple[str, str], ...]:
+        """Name the tests, not yet recorded, that could lift what bars one: id and name."""
+        catalogue = load_catalogue()
+        if not self(test, side):
+            return ()
+        lift = tests_that_lift(test, side, self.examination)
+        return tuple((name, catalogue.test(name).name) for name in lift)
+
 
 NOT_DONE = (NOT_TESTED, COULD_NOT_BE_TESTED)
 
 
 def holding_back(examination: Examination) -> HeldBack:
     """Return what says of each test and side why it is held back."""
-    known: dict[tuple[str, Side | None], str] = {}
-
-    def held(test: Test, side: Side | None) -> str:
-        if (test.id, side) not in known:
-            known[test.id, side] = "; ".join(bars_against(test, side, examination))
-        return known[test.id, side]
-
-    return held
+    return HeldBack(examination)
 
 
 def changed_by(before: Examination, now: Examination) -> frozenset[str]:

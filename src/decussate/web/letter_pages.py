@@ -13,7 +13,7 @@ from decussate.documents.document import Document
 from decussate.documents.letter import referral_letter
 from decussate.documents.letter_details import LetterDetails
 from decussate.documents.patient_summary import patient_summary
-from decussate.documents.typesetting import as_html, as_markdown, as_pdf
+from decussate.documents.typesetting import as_html, as_markdown, as_pdf, set_for_page
 from decussate.errors import BadInput
 from decussate.records import ExaminationHead, Store, kept_texts
 from decussate.records.roles import Permission
@@ -60,13 +60,15 @@ def letter_page(request: Request, examination_id: str) -> Response:
     head = store.head(examination_id)
     fields = _kept_fields(store, head.id)
     kept = kept_texts(store.history(examination_id), "letter")
+    letter = _letter(store, head, fields)
     context = {
         "head": head,
         "invented": invented_words(head),
         "alerts": conclude(store.examination(head.id)).alerts,
         "fields": [(name, label, rows, fields.get(name, "")) for name, label, rows in FIELDS],
         **kept_context(as_markdown(_letter(store, head, {})), kept),
-        "letter": as_markdown(_letter(store, head, fields)),
+        "letter": set_for_page(letter),
+        "letter_text": as_markdown(letter),
     }
     return templates.TemplateResponse(request, "letter.html", context)
 

@@ -60,7 +60,7 @@ class ChoiceView:
 class CellView:
     """One side of a test (or the whole of one without sides): what is recorded and what can be.
 
-    `held` says what bars it; empty when nothing does.
+    `held` says what bars it, empty when nothing does; `asks` names the tests that could lift it.
     """
 
     key: str
@@ -69,6 +69,7 @@ class CellView:
     state: str
     said: str
     held: str
+    asks: tuple[tuple[str, str], ...]
     shown: tuple[ChoiceView, ...]
     scale: tuple[ChoiceView, ...]
     graded: bool
@@ -298,7 +299,7 @@ def card_view(
                 present.get((test.id, side)),
                 (test.id, side) in old,
                 settings,
-                held_back(test, side),
+                held_back,
             )
             for side in sides_of(test)
         ),
@@ -317,7 +318,7 @@ def _cell(
     found: Finding | None,
     old: bool,
     settings: Settings,
-    held: str,
+    held_back: HeldBack,
 ) -> CellView:
     words = side_words(side) if side else test.name
     choices = _choices(test, side, found)
@@ -346,7 +347,8 @@ def _cell(
         heading=side_words(side).replace("p", "P", 1) if side else "",
         state=state,
         said=said + (", known for long" if old else ""),
-        held=held,
+        held=held_back(test, side),
+        asks=held_back.asks(test, side),
         shown=shown,
         scale=scale,
         graded=graded,
