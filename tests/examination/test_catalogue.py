@@ -434,6 +434,9 @@ def test_the_good_row_is_read(tmp_path: Path) -> None:
         (_graded(basis=None), "basis", "nothing", "a value"),
         (_good(sign=None, accuracy=None), "state", "complete", "no sign"),
         (_good(story="age"), "story", "age", "either"),
+        (_good(sums_up=["light_directt"]), "sums_up", "light_directt", "a test of the catalogue"),
+        (_good(sums_up=["light_direct.far"]), "sums_up", "far", "same, other"),
+        (_good(sums_up="light_direct"), "sums_up", "light_direct", "a list of words"),
     ],
     ids=lambda part: part if isinstance(part, str) else "",
 )

@@ -9,10 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from decussate.examination.catalogue import Catalogue
-from decussate.examination.record import COULD_NOT_BE_TESTED, Examination, Finding, Story
+from decussate.examination.record import Examination, Finding, Story
 from decussate.localisation.localise import posterior_of
 from decussate.localisation.model import Model
-from decussate.localisation.observation import finding_likelihood
+from decussate.localisation.observation import counted, finding_likelihood
 from decussate.sides import Side
 
 __all__ = ["Encoded", "Encoder"]
@@ -119,10 +119,10 @@ class Encoder:
 
     def _by_sign(self, examination: Examination) -> Mapping[int, tuple[Said, ...]]:
         found: dict[int, tuple[Said, ...]] = {}
-        for finding in examination.present():
+        for finding in counted(examination.present(), self.catalogue):
             place = (finding.test, finding.side)
             row = self._sign[place] if place in self._sign else self._learn(place)
-            if row is None or finding.response == COULD_NOT_BE_TESTED:
+            if row is None:
                 continue
             said = self._read(finding)
             if self._said[said] is not None:

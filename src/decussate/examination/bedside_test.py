@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from decussate.errors import BadInput
+from decussate.sides import Side
 
 __all__ = [
     "GENERIC_ABNORMAL",
@@ -205,6 +206,9 @@ class Test:
     measurement : Measurement or None
     accuracy : Accuracy or None
         None where there is no sign.
+    sums_up : tuple of (str, str)
+        Tests whose findings this one only puts together, each with its side: ``same``, ``other``,
+        ``right``, ``left`` or ``whole``. Once all of them are recorded it says nothing more.
     source : str
         Of the technique and of the normal response.
     """
@@ -228,7 +232,16 @@ class Test:
     accuracy: Accuracy | None
     formal: str
     abbreviations: tuple[str, ...]
+    sums_up: tuple[tuple[str, str], ...]
     source: str
+
+    def parts(self, side: Side | None) -> tuple[tuple[str, Side | None], ...]:
+        """Return the tests of `sums_up` with their sides, when this one is done on `side`."""
+        sides = {"same": side, "other": side.other if side else None, "whole": None}
+        return tuple(
+            (test, Side(relation) if relation in ("right", "left") else sides[relation])
+            for test, relation in self.sums_up
+        )
 
     @property
     def paired(self) -> bool:

@@ -48,6 +48,7 @@ NERVES = (
 STORY_FIELDS = ("age", "sex", "onset", "course", "context")
 KINDS = ("number", "text", "fraction")
 READERS = ("distance_acuity", "near_acuity")
+RELATIONS = ("same", "other", "right", "left", "whole")
 MARKS = ("", "unconfirmed", "from memory", "secondary")
 
 
@@ -120,6 +121,7 @@ def read_catalogue(folder: Traversable, signs: Mapping[str, Sign]) -> Catalogue:
     cautions = {row["id"]: _read_caution(row) for row in read_rows(folder / "cautions.yaml")}
     tests: dict[str, Test] = {}
     shorts: dict[str, str] = {}
+    wheres: dict[str, str] = {}
     parts = sorted((folder / "tests").iterdir(), key=lambda part: part.name)
     for part in parts:
         if not part.name.endswith(".yaml"):
@@ -136,6 +138,11 @@ def read_catalogue(folder: Traversable, signs: Mapping[str, Sign]) -> Catalogue:
                         "abbreviations", short, f"one not used by {owner}", where=row.where
                     )
                 shorts[short.lower()] = test.id
+            wheres[test.id] = row.where
+    for test in tests.values():
+        for name, _ in test.sums_up:
+            if name not in tests:
+                raise BadInput("sums_up", name, "a test of the catalogue", where=wheres[test.id])
     return Catalogue(MappingProxyType(tests), MappingProxyType(cautions))
 
 
@@ -150,7 +157,7 @@ def _read_test(row: Row, signs: Mapping[str, Sign], cautions: Mapping[str, Cauti
     row.only(
         "id", "name", "nerve", "sides", "sign", "story", "technique", "say", "kit", "cautions",
         "seconds", "responses", "measurement", "normal", "accuracy", "formal", "abbreviations",
-        "source",
+        "sums_up", "source",
     )  # fmt: skip
     sides = row.one_of("sides", ("each", "whole"))
     sign = signs[row.one_of("sign", tuple(signs))] if "sign" in row else None
@@ -185,6 +192,7 @@ def _read_test(row: Row, signs: Mapping[str, Sign], cautions: Mapping[str, Cauti
         accuracy=_read_accuracy(row, sign) if sign else None,
         formal=_text(row, "formal") if sign or "formal" in row else "",
         abbreviations=_words(row, "abbreviations"),
+        sums_up=_read_parts(row) if "sums_up" in row else (),
         source=check_source(row["source"], row.where),
     )
 
@@ -201,6 +209,15 @@ def _words(row: Row, key: str) -> tuple[str, ...]:
     if not isinstance(value, list) or not all(isinstance(word, str) and word for word in value):
         raise BadInput(key, value, "a list of words", where=row.where)
     return tuple(value)
+
+
+def _read_parts(row: Row) -> tuple[tuple[str, str], ...]:
+    """Read ``test``, ``test.other``, ``test.right`` ...; without a word, the same side."""
+    split = [(*word.split("."), "same")[:2] for word in _words(row, "sums_up")]
+    for _, relation in split:
+        if relation not in RELATIONS:
+            raise BadInput("sums_up", relation, ", ".join(RELATIONS), where=row.where)
+    return tuple((test, relation) for test, relation in split)
 
 
 def _part(row: Row, key: str, *allowed: str) -> Row:

@@ -24,7 +24,7 @@ from decussate.localisation.readings import (
 )
 from decussate.localisation.states import incidental
 
-__all__ = ["Observation", "finding_likelihood", "observations", "response_table"]
+__all__ = ["Observation", "counted", "finding_likelihood", "observations", "response_table"]
 
 Array = NDArray[np.float64]
 
@@ -208,10 +208,38 @@ def _with_alarms(sign: Sign, shares: Array, alarms: Array) -> Array:
     return shares
 
 
+def counted(findings: Iterable[Finding], catalogue: Catalogue) -> tuple[Finding, ...]:
+    """Return the findings without those that were not obtained or only sum up others.
+
+    Parameters
+    ----------
+    findings : iterable of Finding
+        Those that stand.
+    catalogue : Catalogue
+        The tests.
+
+    Returns
+    -------
+    tuple of Finding
+        In their order.
+    """
+    obtained = [one for one in findings if one.response != COULD_NOT_BE_TESTED]
+    recorded = {(one.test, one.side) for one in obtained}
+
+    def adds_nothing(one: Finding) -> bool:
+        parts = catalogue.test(one.test).parts(one.side)
+        return bool(parts) and recorded.issuperset(parts)
+
+    return tuple(one for one in obtained if not adds_nothing(one))
+
+
 def observations(
     findings: Iterable[Finding], catalogue: Catalogue, signs: Mapping[str, Sign]
 ) -> tuple[Observation, ...]:
     """Return what each finding says; a finding that bears on no sign says nothing.
+
+    Nor does one that only sums up others once they are all recorded (`Test.sums_up`): a facial
+    grade beside brow, eyes and mouth, a gaze palsy beside both eyes.
 
     Parameters
     ----------
@@ -228,9 +256,9 @@ def observations(
         In the order of the findings.
     """
     result = []
-    for finding in findings:
+    for finding in counted(findings, catalogue):
         test = catalogue.test(finding.test)
-        if test.sign is None or test.accuracy is None or finding.response == COULD_NOT_BE_TESTED:
+        if test.sign is None or test.accuracy is None:
             continue
         likelihood = finding_likelihood(signs[test.sign], test, finding)
         if likelihood is not None:
