@@ -1,8 +1,10 @@
 """``decussate encryption``: a key put on, changed and taken off, and never on the command line."""
 
 import os
+import re
 from pathlib import Path
 
+import click
 import pytest
 from click.testing import CliRunner, Result
 
@@ -11,6 +13,7 @@ from decussate.records import Store
 from decussate.records.demo import load_demo
 from decussate.records.disk import disk_is_encrypted
 from decussate.records.encryption import KEY_FILE, PASSPHRASE, Key, is_encrypted
+from postgres_server import PROGRAMS, WHY_NOT, PostgresServer
 
 WORDS = "orbit lantern seven herring"
 
@@ -117,17 +120,37 @@ def test_what_was_made_before_is_named(database: Path, key_file: Path):
 def test_no_command_takes_a_key_as_a_word():
     for name, command in main.commands.items():
         for parameter in command.params:
-            assert not {"--key", "--passphrase", "--password"} & set(parameter.opts), name
+            if re.search("key|pass", " ".join(parameter.opts)) and parameter.opts != ["--passes"]:
+                assert isinstance(parameter.type, click.Path), (name, parameter.opts)
 
 
 def test_state_says_what_is_encrypted(database: Path, key_file: Path):
-    assert "is not encrypted by this program" in run(
-        "encryption", "state", "--database", database
-    ).output  # fmt: skip
+    state = ("encryption", "state", "--database", database)
+    assert "is not encrypted by this program" in run(*state).output
     run("encryption", "on", "--database", database, "--key-file", key_file)
-    said = run("encryption", "state", "--database", database).output
+    said = run(*state).output  # which needs no key
     assert "is encrypted by this program" in said
-    assert "The disk under it" in said
+    assert "The disk under the database" in said
+
+
+def test_state_of_postgresql_says_that_its_disk_must_be_encrypted(
+    monkeypatch: pytest.MonkeyPatch,
+):
+    if not PROGRAMS:
+        pytest.skip(WHY_NOT)
+    server = PostgresServer()
+    try:
+        address = server.new_database()
+        said = run("encryption", "state", "--database", address)
+        assert said.exit_code == 0, said.output
+        assert "PostgreSQL keeps its own files" in said.output
+        assert "It must be" in said.output
+        monkeypatch.setattr("decussate.records.disk.disk_is_encrypted", lambda _: True)
+        monkeypatch.setattr("decussate.records.disk._server_folder", lambda _: Path("/"))
+        said = run("encryption", "state", "--database", address)
+        assert "server is encrypted by the operating system" in said.output
+    finally:
+        server.close()
 
 
 @pytest.mark.parametrize("command", ["on", "off", "change"])

@@ -98,44 +98,19 @@ def change(new_key_file: Path | None, database: str, by: str | None) -> None:
 @database_option
 def state(database: str) -> None:
     """Say what is encrypted: the database file, and the disk under it."""
-    from decussate.records.database import is_address
-    from decussate.records.disk import disk_is_encrypted
+    from decussate.records.database import Database, is_address
+    from decussate.records.disk import disk_in_words
     from decussate.records.encryption import is_encrypted
 
     if is_address(database):
-        click.echo("PostgreSQL keeps its own files, which this program cannot encrypt.")
-        folder = _data_folder(database)
-        known = disk_is_encrypted(folder) if folder is not None else None
-        what = "The disk of the server"
+        click.echo("PostgreSQL keeps its own files; this program encrypts its backups and exports.")
+        with closing(Database(database)) as server:
+            click.echo(disk_in_words(server))
     else:
         path = _file(database, there=True)
         answer = "is" if is_encrypted(path) else "is not"
         click.echo(f"{path} {answer} encrypted by this program.")
-        known = disk_is_encrypted(path)
-        what = "The disk under it"
-    click.echo(
-        {
-            True: f"{what} is encrypted by the operating system.",
-            False: f"{what} is not encrypted by the operating system.",
-            None: f"{what}: this program cannot see whether it is encrypted. It must be: ask who "
-            "keeps the machine.",
-        }[known]
-    )
-
-
-def _data_folder(address: str) -> Path | None:
-    """Return the folder of a PostgreSQL server on this machine, if it says so."""
-    from sqlalchemy.exc import DBAPIError
-
-    from decussate.records.database import Database
-
-    with closing(Database(address)) as server:
-        try:
-            with server.reading() as connection:
-                folder = Path(str(connection.exec_driver_sql("SHOW data_directory").scalar()))
-        except DBAPIError:
-            return None  # told to administrators only
-    return folder if folder.exists() else None
+        click.echo(disk_in_words(path))
 
 
 def _file(database: str, *, there: bool = False) -> Path:

@@ -72,6 +72,10 @@ def serve(
         raise BadInput("owner", "nobody", "an owner before others can reach it", hint=hint)
     shown = f"[{addressed[0]}]" if ":" in addressed[0] else addressed[0]
     scheme = "https" if tls else "http"
+    if app.state.store.database.path is None:
+        from decussate.records.disk import disk_in_words
+
+        click.echo(disk_in_words(app.state.store.database))
     click.echo(f"Open {scheme}://{shown}:{port}/ in a browser; Ctrl-C stops.")
     uvicorn.run(
         app,

@@ -11,7 +11,11 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
-__all__ = ["disk_is_encrypted"]
+from sqlalchemy.exc import DBAPIError
+
+from decussate.records.database import Database
+
+__all__ = ["disk_in_words", "disk_is_encrypted"]
 
 DEVICES = Path("/sys/dev/block")
 
@@ -47,3 +51,42 @@ def _encrypted(device: Path) -> bool:
     slaves = device / "slaves"
     below = sorted(slaves.iterdir()) if slaves.is_dir() else []
     return bool(below) and all(_encrypted(slave.resolve()) for slave in below)
+
+
+def disk_in_words(place: Path | Database) -> str:
+    """Return what is known of the encryption of the disk under a database.
+
+    Parameters
+    ----------
+    place : Path or Database
+        An SQLite file; or a PostgreSQL server, whose disk can be looked at when it is on this
+        machine and tells its folder.
+
+    Returns
+    -------
+    str
+        One or two sentences.
+    """
+    file = isinstance(place, Path)
+    folder = place if isinstance(place, Path) else _server_folder(place)
+    what = "The disk under the database" if file else "The disk of the PostgreSQL server"
+    known = None if folder is None else disk_is_encrypted(folder)
+    if known is None:
+        must = "Ask who keeps the machine." if file else "It must be: ask who keeps it."
+        return f"{what}: this program cannot see whether it is encrypted. {must}"
+    if known:
+        return f"{what} is encrypted by the operating system."
+    must = "" if file else " It must be: this program cannot encrypt PostgreSQL's files."
+    return f"{what} is not encrypted by the operating system.{must}"
+
+
+def _server_folder(database: Database) -> Path | None:
+    try:
+        with database.reading() as connection:
+            folder = Path(str(connection.exec_driver_sql("SHOW data_directory").scalar()))
+    except DBAPIError:
+        return None  # told to administrators of the server alone
+    try:
+        return folder if folder.exists() else None  # another machine, or not for this user
+    except PermissionError:
+        return None
