@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
@@ -14,16 +14,15 @@ from decussate.anatomy import load_atlas
 from decussate.examination.catalogue import load_catalogue
 from decussate.examination.record import Examination, Finding, Story
 from decussate.localisation import two_lesions
-from decussate.localisation.forward import Conduction, sign_level, sign_strengths
 from decussate.localisation.lesions import patterns_of
 from decussate.localisation.localise import posterior_of
 from decussate.localisation.model import compile_model
 from decussate.localisation.observation import observations
 from decussate.localisation.pair_model import compile_pairs
 from decussate.localisation.pair_posterior import TWO_LESIONS, PairPosterior
-from decussate.localisation.states import state_probabilities
 from decussate.localisation.story import cause_factors, story_factor
 from decussate.sides import Side
+from plain_enumeration import combined, every_pattern, plain_likelihood
 from strategies import examinations
 
 ATLAS = load_atlas()
@@ -43,14 +42,6 @@ TESTS = [
 ]
 
 
-@dataclass
-class OneLesion:
-    """A single column with combined damage, for the plain enumeration."""
-
-    columns: int
-    damage: dict
-
-
 @st.composite
 def reduced(draw: st.DrawFn):
     """A few places of the atlas, and findings of a few tests."""
@@ -63,40 +54,6 @@ def reduced(draw: st.DrawFn):
             found.append(Finding(test=test, side=side, response=code))
     story = Story(onset=draw(st.sampled_from([None, "sudden", "months"])))
     return tuple(places), Examination(id="x", story=story, findings=tuple(found))
-
-
-def plain_likelihood(atlas, examination, damage) -> float:
-    """P(findings | damage), computed for this one lesion alone."""
-    columns = {piece: (np.array([0]), np.array([amount])) for piece, amount in damage.items()}
-    conduction = Conduction(atlas, OneLesion(1, columns))
-    by_sign: dict = {}
-    for seen in observations(examination.findings, CATALOGUE, atlas.signs):
-        by_sign.setdefault(seen.sign, []).append(seen.likelihood)
-    likelihood = 1.0
-    for (name, side), seen in by_sign.items():
-        sign = atlas.signs[name]
-        compute = sign_level if sign.scale is not None else sign_strengths
-        values = np.atleast_1d(np.round(compute(sign, side, conduction), 6))
-        states = state_probabilities(sign, values)[0]
-        likelihood *= float(states @ np.prod(seen, axis=0))
-    return likelihood
-
-
-def every_pattern(place, side):
-    """Every pattern of a place on a side, with its chance."""
-    mirrored = side is Side.LEFT
-    return [
-        (chance, {p.mirrored if mirrored else p: a for p, a in damage.items()})
-        for chance, damage in patterns_of(place)
-    ]
-
-
-def combined(one: dict, other: dict) -> dict:
-    """What is left of each piece is what each lesion leaves, multiplied."""
-    return {
-        piece: 1 - (1 - one.get(piece, 0.0)) * (1 - other.get(piece, 0.0))
-        for piece in one.keys() | other.keys()
-    }
 
 
 @settings(max_examples=12, deadline=None)

@@ -15,7 +15,7 @@ from decussate.localisation.pair_model import NO_LESION, PairModel
 from decussate.localisation.posterior import Posterior, checked, log_sum
 from decussate.localisation.story import cause_factors, story_factor
 
-__all__ = ["TWO_LESIONS", "PairPosterior", "SitePair"]
+__all__ = ["TWO_LESIONS", "PairPosterior", "Patterns", "SitePair"]
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -48,6 +48,28 @@ class SitePair:
     probability: float
 
 
+@dataclass(frozen=True, slots=True)
+class Patterns:
+    """The lesions as the sums go over them: those alike for every observed sign are one pattern.
+
+    Attributes
+    ----------
+    start, weight, scale, code : ndarray
+        See `pair_sums.sum_pairs`.
+    alone : ndarray of shape (n_sites,)
+        Logarithm of each site's mass as a single lesion.
+    reach : ndarray of shape (n_sites,)
+        Logarithm of a bound on its part in any pair.
+    """
+
+    start: Index
+    weight: Array
+    scale: Array
+    code: NDArray[np.uint16]
+    alone: Array
+    reach: Array
+
+
 class PairPosterior:
     """Probability of every pair of sites over all their patterns, updated one sign at a time.
 
@@ -69,6 +91,17 @@ class PairPosterior:
         Of single lesions; its model, story and observations are taken over.
     left_out : float, default `LEFT_OUT`
         Share of the mass that may be left out.
+
+    Attributes
+    ----------
+    model : Model
+        Of single lesions.
+    pair_model : PairModel
+        Of pairs.
+    known : dict of SignKey to ndarray
+        The likelihood of each observed sign, as given to `set`.
+    told : ndarray of shape (n_sites,)
+        How many times more likely the story is with a lesion of each site than by chance.
     """
 
     def __init__(
@@ -78,30 +111,29 @@ class PairPosterior:
         from decussate.localisation import pair_sums
 
         self._sums = pair_sums
-        self._pairs = pairs
-        self._model = posterior.model
+        self.model, self.pair_model = posterior.model, pairs
         self._may_leave_out = left_out
-        lesions, atlas = self._model.lesions, self._model.atlas
+        lesions, atlas = self.model.lesions, self.model.atlas
         places = [atlas.places[site.place] for site in lesions.sites]
         prior = np.array([place.prior / (2 if place.paired else 1) for place in places])
         self._all = prior.sum()
         prior = np.where([place.id != NO_LESION for place in places], prior, 0.0)
         prior /= prior.sum()
-        self._same_place_twice = float((prior**2).sum())
+        self._prior = prior
         with np.errstate(divide="ignore"):
             self._log_ratio = np.log(prior[lesions.site_of] * lesions.weight)
         factors = cause_factors(atlas, posterior.story)
-        told = np.array([story_factor(place, factors) for place in places])
+        self.told = np.array([story_factor(place, factors) for place in places])
         some = np.flatnonzero(prior > 0)
         first, second = np.triu_indices(len(some), k=1)
         self._first, self._second = some[first], some[second]
-        self._log_told = np.log((told[self._first] + told[self._second]) / 2)
+        self._log_told = np.log((self.told[self._first] + self.told[self._second]) / 2)
         self._log_bound = np.zeros(lesions.columns)
         self._class_of = lesions.site_of.astype(np.int64)
-        self._starts = np.append(self._model.starts, lesions.columns)
+        self._starts = np.append(self.model.starts, lesions.columns)
         self._table = np.empty(pairs.table_start[-1])
         self._bound = np.empty(pairs.codes_start[-1])
-        self._known: dict[SignKey, Array] = {}
+        self.known: dict[SignKey, Array] = {}
         self._log_mass = np.full(len(self._first), -np.inf)
         self._log_left = np.full(len(self._first), -np.inf)
         self._mass, self._most, self._left_out = np.empty(0), -np.inf, 0.0
@@ -119,37 +151,43 @@ class PairPosterior:
         likelihood : ndarray of shape (n_states,) or None
             Probability of the responses given each state; None to forget the sign.
         """
-        known, row = self._pairs.signs[sign], self._pairs.row[sign]
-        codes = slice(*self._pairs.codes_start[row : row + 2])
-        if sign in self._known:
-            self._count(sign, self._known.pop(sign), -1.0)
+        known, row = self.pair_model.signs[sign], self.pair_model.row[sign]
+        if sign in self.known:
+            self._count(sign, self.known.pop(sign), -1.0)
         if likelihood is not None:
-            n = len(known.example)
-            table = self._table[slice(*self._pairs.table_start[row : row + 2])].reshape(n, n)
             level = known.probability @ likelihood
-            self._sums.fill_table(level, known.together, table, self._bound[codes])
-            self._known[sign] = likelihood
+            self._sums.fill_table(level, known.together, self.table(sign), self.bound(sign))
+            self.known[sign] = likelihood
             self._count(sign, likelihood, 1.0)
-            self._sums.tell_apart(self._class_of, known.code_of, n, self._starts)
-        self._changed |= self._pairs.touched[:, row]
+            self._sums.tell_apart(self._class_of, known.code_of, len(known.example), self._starts)
+        self._changed |= self.pair_model.touched[:, row]
 
     def _count(self, sign: SignKey, likelihood: Array, direction: float) -> None:
         """Add a sign to what every lesion alone says, or take it away."""
-        known, row = self._pairs.signs[sign], self._pairs.row[sign]
+        known = self.pair_model.signs[sign]
         level = np.log(known.probability @ likelihood)[known.together[0]]
-        bound = np.log(self._bound[slice(*self._pairs.codes_start[row : row + 2])])
         self._log_ratio += (direction * (level - level[0]))[known.code_of]
-        self._log_bound += (direction * bound)[known.code_of]
+        self._log_bound += (direction * np.log(self.bound(sign)))[known.code_of]
+
+    def table(self, sign: SignKey) -> Array:
+        """Return what two codes do to an observed sign (see `pair_sums.fill_table`)."""
+        row, n = self.pair_model.row[sign], len(self.pair_model.signs[sign].example)
+        return self._table[slice(*self.pair_model.table_start[row : row + 2])].reshape(n, n)
+
+    def bound(self, sign: SignKey) -> Array:
+        """Return the bound of each code of an observed sign (see `pair_sums.fill_table`)."""
+        row = self.pair_model.row[sign]
+        return self._bound[slice(*self.pair_model.codes_start[row : row + 2])]
 
     def _refresh(self) -> None:
         """Sum again what the findings since the last time touch."""
         if not self._changed.any():
             return
-        patterns = self._patterns()
-        rows = [self._pairs.row[sign] for sign in self._known]
+        patterns = self.patterns()
+        rows = [self.pair_model.row[sign] for sign in self.known]
         todo = self._sums.sum_apart(
             self._first, self._second, self._log_told, patterns.alone,
-            np.packbits(self._pairs.touched[:, rows], axis=1), self._changed,
+            np.packbits(self.pair_model.touched[:, rows], axis=1), self._changed,
             self._log_mass, self._log_left,
         )  # fmt: skip
         reach = patterns.reach[self._first[todo]] + patterns.reach[self._second[todo]]
@@ -166,17 +204,18 @@ class PairPosterior:
         self._left_out = float(np.exp(left - self._most).sum() / self._mass.sum())
         self._changed[:] = False
 
-    def _patterns(self) -> _Patterns:
-        lesions, starts = self._model.lesions, self._model.starts
+    def patterns(self) -> Patterns:
+        """Return the lesions as the sums go over them, alike ones merged."""
+        lesions, starts = self.model.lesions, self.model.starts
         scale = np.maximum.reduceat(self._log_ratio, starts)
         scale[scale == -np.inf] = 0.0
         weight = np.exp(self._log_ratio - scale[lesions.site_of])
         reach = weight * np.exp(self._log_bound)
         example = np.empty(int(self._class_of[-1]) + 1, dtype=np.intp)
         example[self._class_of] = np.arange(lesions.columns)
-        codes = [self._pairs.signs[sign].code_of[example] for sign in self._known]
+        codes = [self.pair_model.signs[sign].code_of[example] for sign in self.known]
         with np.errstate(divide="ignore"):
-            return _Patterns(
+            return Patterns(
                 start=np.searchsorted(lesions.site_of[example], np.arange(len(starts) + 1)),
                 weight=np.bincount(self._class_of, weights=weight).astype(np.float64),
                 scale=scale,
@@ -192,17 +231,17 @@ class PairPosterior:
         """
         return float(self._log_mass.max() + np.log(self._may_leave_out / len(self._log_mass)))
 
-    def _sum(self, which: Index, reach: Array, patterns: _Patterns) -> None:
+    def _sum(self, which: Index, reach: Array, patterns: Patterns) -> None:
         """Sum over the patterns of some pairs of sites, unless no more than the limit is there."""
         limit = self._limit()
         small = reach <= limit
         self._log_left[which[small]] = reach[small]
         which = which[~small]
-        rows = [self._pairs.row[sign] for sign in self._known]
-        starts = self._pairs.codes_start
+        rows = [self.pair_model.row[sign] for sign in self.known]
+        starts = self.pair_model.codes_start
         signs = (
-            self._pairs.touched[:, rows],
-            self._table, self._pairs.table_start[rows],
+            self.pair_model.touched[:, rows],
+            self._table, self.pair_model.table_start[rows],
             self._bound, starts[rows], np.diff(starts)[rows],
         )  # fmt: skip
 
@@ -226,8 +265,17 @@ class PairPosterior:
     def log_evidence(self) -> float:
         """Log probability of the findings under two lesions, relative to no lesion at all."""
         self._refresh()
-        mass = np.log(2 * self._mass.sum()) + self._most
-        return float(mass - np.log(1 - self._same_place_twice))
+        return float(np.log(self._mass.sum()) + self._most + self.log_orders(2))
+
+    def log_orders(self, lesions: int) -> float:
+        """Return the logarithm of what a set of two or three sites counts in a draw of lesions.
+
+        Sites are drawn by their incidence, one after the other, and no site twice: a set may come
+        in any order, and is one of the draws without repetition.
+        """
+        twice, thrice = (self._prior**2).sum(), (self._prior**3).sum()
+        distinct = 1 - twice if lesions == 2 else 1 - 3 * twice + 2 * thrice
+        return float(np.log((2 if lesions == 2 else 6) / distinct))
 
     def two_probability(self, posterior: Posterior) -> float:
         """Return the probability that there are two lesions rather than one or none.
@@ -239,7 +287,7 @@ class PairPosterior:
         """
         healthy = sum(
             np.log((sign.probability @ state)[sign.together[0, 0]])
-            for sign, state in ((self._pairs.signs[key], s) for key, s in self._known.items())
+            for sign, state in ((self.pair_model.signs[key], s) for key, s in self.known.items())
         )
         one = log_sum(posterior.log_joint) - np.log(self._all) - healthy
         odds = np.log(TWO_LESIONS / (1 - TWO_LESIONS)) + self.log_evidence - one
@@ -267,7 +315,7 @@ class PairPosterior:
 
     def site_probability(self) -> Array:
         """Return, for each site, the probability that it is one of the two, shape (n_sites,)."""
-        of_site = np.zeros(len(self._model.starts))
+        of_site = np.zeros(len(self.model.starts))
         self._sums.share_out(self._first, self._second, self.pair_probability(), of_site)
         return of_site
 
@@ -287,22 +335,6 @@ class PairPosterior:
         return tuple(
             SitePair(int(self._first[k]), int(self._second[k]), float(each[k])) for k in ranked
         )
-
-
-@dataclass(frozen=True, slots=True)
-class _Patterns:
-    """The classes of lesions that the sums go over; see `pair_sums.sum_pairs`.
-
-    `alone` is the logarithm of each site's mass as a single lesion, `reach` of a bound on its part
-    in any pair.
-    """
-
-    start: Index
-    weight: Array
-    scale: Array
-    code: NDArray[np.uint16]
-    alone: Array
-    reach: Array
 
 
 @cache

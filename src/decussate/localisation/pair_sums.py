@@ -10,7 +10,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-__all__ = ["fill_table", "share_out", "sum_apart", "sum_pairs", "tell_apart"]
+__all__ = ["fill_table", "gather", "share_out", "sum_apart", "sum_pairs", "tell_apart"]
 
 Array = NDArray[np.float64]
 Codes = NDArray[np.uint16]
@@ -230,11 +230,11 @@ def sum_pairs(
             if touched[site_a, sign] and touched[site_b, sign]:
                 shared[many] = sign
                 many += 1
-        n_a = _gather(
+        n_a = gather(
             start[site_a], start[site_a + 1], weight, code, shared[:many], size,
             group, met, number, stamp, weight_a, code_a,
         )  # fmt: skip
-        n_b = _gather(
+        n_b = gather(
             start[site_b], start[site_b + 1], weight, code, shared[:many], size,
             group, met, number, stamp + many, weight_b, code_b,
         )  # fmt: skip
@@ -287,7 +287,7 @@ def sum_pairs(
 
 
 @njit(cache=True, nogil=True)
-def _gather(
+def gather(
     start: int,
     end: int,
     weight: Array,
