@@ -18,7 +18,7 @@ from decussate.examination.bedside_test import Grading, Test
 from decussate.examination.catalogue import load_catalogue
 from decussate.examination.record import ABNORMAL, Examination, Finding, MeasuredValue
 from decussate.localisation.cache import load_model
-from decussate.localisation.localise import posterior_of
+from decussate.localisation.localise import localise, posterior_of
 from decussate.localisation.observation import finding_likelihood, response_table
 from decussate.localisation.readings import BLUNDER, value_shares
 from decussate.localisation.sensitivity import sensitivity
@@ -237,3 +237,17 @@ def test_a_measured_value_moves_within_its_band_as_its_response_does() -> None:
     band = sensitivity(one)[0]
     assert band.low <= band.probability <= band.high
     assert band.low < band.high
+
+
+def test_a_reason_states_the_value_that_was_weighed() -> None:
+    told = finding(load_catalogue().test("gaze_out"), -4.0)
+    letters = Finding(
+        test="distance_acuity",
+        side=Side.RIGHT,
+        response="reduced",
+        measurement=MeasuredValue(value="6/18", unit="as written"),
+    )
+    first = localise(Examination(id="x", findings=(told, letters))).candidates[0]
+    said = {reason.text for reason in (*first.supports, *first.against)}
+    assert "right looking outwards (abduction): none (-4 grade)" in said
+    assert "right distance acuity: reduced (6/18)" in said

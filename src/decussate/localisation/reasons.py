@@ -59,11 +59,18 @@ class Reasons:
 
 
 def finding_text(observation: Observation, catalogue: Catalogue) -> str:
-    """Return side, test and response in words (``"right upper lid position: partial droop"``)."""
+    """Return side, test and response in words (``"right upper lid position: partial droop"``).
+
+    With the value, where it weighs more than its response (``"... none (-4 grade)"``).
+    """
     finding = observation.finding
     test = catalogue.test(finding.test)
     response = test.responses.get(finding.response)
     label = response.label if response else finding.response
+    value = finding.measurement
+    if value is not None and test.measurement is not None and test.measurement.grading is not None:
+        of_unit = isinstance(value.value, float)
+        label += f" ({value.value:g} {value.unit})" if of_unit else f" ({value.value})"
     name = test.name[:1].lower() + test.name[1:] if test.name[1:2].islower() else test.name
     return f"{finding.side.value + ' ' if finding.side else ''}{name}: {label}"
 
