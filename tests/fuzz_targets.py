@@ -256,7 +256,7 @@ TARGETS = (
         "accepted examination, all that follows",
         lambda: full_examinations,
         refusing(conclude_and_write),
-        0.02,
+        0.007,
     ),
 )
 
