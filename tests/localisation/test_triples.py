@@ -99,6 +99,7 @@ def test_three_lesions_are_found_among_all_triples() -> None:
         Finding(test="tongue_protrusion", response="right"),
         Finding(test="tongue_bulk", side=Side.RIGHT, response="present"),
         Finding(test="tongue_flicker", side=Side.RIGHT, response="present"),
+        Finding(test="tongue_power", side=Side.RIGHT, response="reduced"),
         Finding(test="trapezius_power", side=Side.RIGHT, response="normal"),
         Finding(test="palate_rise", side=Side.RIGHT, response="normal"),
     ]
@@ -121,4 +122,4 @@ def test_three_are_not_called_for_one_nerve() -> None:
     answer = three_lesions(Examination(id="x", findings=found))
     assert answer.proved
     assert not answer.needed
-    assert answer.text == "No three lesions explain this better than two."
+    assert answer.text == "Two lesions explain this as well as three."

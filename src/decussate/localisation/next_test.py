@@ -11,7 +11,9 @@ from decussate.examination.bars import bars_against
 from decussate.examination.bedside_test import Test
 from decussate.examination.catalogue import Catalogue
 from decussate.examination.record import ABNORMAL, Examination
+from decussate.localisation.model import SignKey
 from decussate.localisation.observation import response_table
+from decussate.localisation.pair_posterior import PairPosterior
 from decussate.localisation.posterior import Posterior, entropy_bits
 from decussate.sides import Side
 
@@ -53,17 +55,13 @@ class NextTest:
     cautions: tuple[str, ...]
 
 
-def expected_bits(site_level: Array, probability: Array, responses: Array) -> float:
-    """Return the mutual information of site and response.
+def expected_bits(joint: Array) -> float:
+    """Return the mutual information of place and response.
 
     Parameters
     ----------
-    site_level : ndarray of shape (n_sites, n_levels)
-        Joint probability of site and level of the sign.
-    probability : ndarray of shape (n_levels, n_states)
-        State probabilities of each level.
-    responses : ndarray of shape (n_states, n_responses)
-        Response probabilities of each state; rows sum to 1.
+    joint : ndarray of shape (n_places, n_responses)
+        Joint probability of place (a site, or a pair of sites) and response; sums to 1.
 
     Returns
     -------
@@ -75,14 +73,18 @@ def expected_bits(site_level: Array, probability: Array, responses: Array) -> fl
     Lindley DV. On a measure of the information provided by an experiment.
     Ann Math Stat 1956;27:986-1005.
     """
-    joint = site_level @ (probability @ responses)
     of_site, of_response = joint.sum(axis=1), joint.sum(axis=0)
     bits = entropy_bits(of_site) + entropy_bits(of_response) - entropy_bits(joint)
     return max(0.0, bits)
 
 
 def next_tests(
-    posterior: Posterior, examination: Examination, catalogue: Catalogue, *, most: int = 8
+    posterior: Posterior,
+    examination: Examination,
+    catalogue: Catalogue,
+    *,
+    pairs: PairPosterior | None = None,
+    most: int = 8,
 ) -> tuple[NextTest, ...]:
     """Return the tests not yet done, the most informative per minute first.
 
@@ -98,6 +100,9 @@ def next_tests(
         To know what was done.
     catalogue : Catalogue
         The tests.
+    pairs : PairPosterior, optional
+        Of the same findings. With it, a test is worth what it tells about the place of one lesion
+        or of two, each as likely as the findings make it.
     most : int, default 8
         How many at the most.
 
@@ -106,10 +111,7 @@ def next_tests(
     tuple of NextTest
     """
     model = posterior.model
-    lesions = posterior.lesions
-    likely = np.flatnonzero(lesions > NEGLIGIBLE)
-    weight, site = lesions[likely], model.lesions.site_of[likely]
-    sites, site_index = np.unique(site, return_inverse=True)
+    places = _Places(posterior, pairs)
     done = {(found.test, found.side) for found in examination.present()}
     signs_seen = {observation.sign for observation in posterior.observations}
     options: dict[tuple[str, Side | None], NextTest] = {}
@@ -127,20 +129,53 @@ def next_tests(
                 continue
             if bars_against(test, side, examination):
                 continue
-            sign_table = model.signs[key]
-            levels = sign_table.level_of[likely].astype(np.intp)
-            n_levels = len(sign_table.probability)
-            site_level = np.bincount(
-                site_index * n_levels + levels, weights=weight, minlength=len(sites) * n_levels
-            ).reshape(len(sites), n_levels)
-            bits = expected_bits(
-                np.asarray(site_level, dtype=np.float64), sign_table.probability, responses
-            )
+            bits = expected_bits(places.states(key) @ responses)
             option = _option(test, side, bits)
             if key not in options or _rate(option) > _rate(options[key]):
                 options[key] = option
     ranked = sorted(options.values(), key=lambda o: (-_rate(o), o.test, o.side or ""))
     return tuple(option for option in ranked[:most] if option.bits > 0.001)
+
+
+class _Places:
+    """The likely places: single sites, and pairs of sites when they are weighed too."""
+
+    def __init__(self, posterior: Posterior, pairs: PairPosterior | None) -> None:
+        self._model = posterior.model
+        two = pairs.two_probability(posterior) if pairs else 0.0
+        lesions = (1 - two) * posterior.lesions
+        self._likely = np.flatnonzero(lesions > NEGLIGIBLE)
+        self._weight = lesions[self._likely]
+        _, self._site = np.unique(self._model.lesions.site_of[self._likely], return_inverse=True)
+        self._pairs = pairs
+        if pairs:
+            # Loaded late, like the pairs themselves.
+            from decussate.localisation.pair_cases import leading_cases
+
+            self._cases = leading_cases(pairs)
+            self._pair_weight = two * self._cases.probability
+
+    def states(self, sign: SignKey) -> Array:
+        """Return the joint probability of place and state of a sign, (n_places, n_states)."""
+        table = self._model.signs[sign]
+        levels = table.level_of[self._likely].astype(np.intp)
+        one = _counted(self._site, levels, self._weight, len(table.probability))
+        if not self._pairs:
+            return np.asarray(one @ table.probability)
+        both = self._pairs.pair_model.signs[sign]
+        cases = self._cases
+        row = both.together[both.code_of[cases.first], both.code_of[cases.second]].astype(np.intp)
+        two = _counted(cases.pair, row, self._pair_weight, len(both.probability))
+        return np.concatenate([one @ table.probability, two @ both.probability])
+
+
+def _counted(
+    place: NDArray[np.intp], level: NDArray[np.intp], weight: Array, n_levels: int
+) -> Array:
+    """Return the weight of each place and level, shape (n_places, n_levels)."""
+    n_places = int(place.max(initial=-1)) + 1
+    counted = np.bincount(place * n_levels + level, weights=weight, minlength=n_places * n_levels)
+    return np.asarray(counted.reshape(n_places, n_levels), dtype=np.float64)
 
 
 def _option(test: Test, side: Side | None, bits: float) -> NextTest:

@@ -100,6 +100,10 @@ class PairPosterior:
         Of pairs.
     known : dict of SignKey to ndarray
         The likelihood of each observed sign, as given to `set`.
+    log_ratio : ndarray of shape (n_columns,)
+        Log of each lesion's prior times the probability of the findings relative to no lesion.
+    log_bound : ndarray of shape (n_columns,)
+        Log of the most that another lesion can make of it.
     told : ndarray of shape (n_sites,)
         How many times more likely the story is with a lesion of each site than by chance.
     """
@@ -121,14 +125,14 @@ class PairPosterior:
         prior /= prior.sum()
         self._prior = prior
         with np.errstate(divide="ignore"):
-            self._log_ratio = np.log(prior[lesions.site_of] * lesions.weight)
+            self.log_ratio = np.log(prior[lesions.site_of] * lesions.weight)
         factors = cause_factors(atlas, posterior.story)
         self.told = np.array([story_factor(place, factors) for place in places])
         some = np.flatnonzero(prior > 0)
         first, second = np.triu_indices(len(some), k=1)
         self._first, self._second = some[first], some[second]
         self._log_told = np.log((self.told[self._first] + self.told[self._second]) / 2)
-        self._log_bound = np.zeros(lesions.columns)
+        self.log_bound = np.zeros(lesions.columns)
         self._class_of = lesions.site_of.astype(np.int64)
         self._starts = np.append(self.model.starts, lesions.columns)
         self._table = np.empty(pairs.table_start[-1])
@@ -166,8 +170,8 @@ class PairPosterior:
         """Add a sign to what every lesion alone says, or take it away."""
         known = self.pair_model.signs[sign]
         level = np.log(known.probability @ likelihood)[known.together[0]]
-        self._log_ratio += (direction * (level - level[0]))[known.code_of]
-        self._log_bound += (direction * np.log(self.bound(sign)))[known.code_of]
+        self.log_ratio += (direction * (level - level[0]))[known.code_of]
+        self.log_bound += (direction * np.log(self.bound(sign)))[known.code_of]
 
     def table(self, sign: SignKey) -> Array:
         """Return what two codes do to an observed sign (see `pair_sums.fill_table`)."""
@@ -207,10 +211,10 @@ class PairPosterior:
     def patterns(self) -> Patterns:
         """Return the lesions as the sums go over them, alike ones merged."""
         lesions, starts = self.model.lesions, self.model.starts
-        scale = np.maximum.reduceat(self._log_ratio, starts)
+        scale = np.maximum.reduceat(self.log_ratio, starts)
         scale[scale == -np.inf] = 0.0
-        weight = np.exp(self._log_ratio - scale[lesions.site_of])
-        reach = weight * np.exp(self._log_bound)
+        weight = np.exp(self.log_ratio - scale[lesions.site_of])
+        reach = weight * np.exp(self.log_bound)
         example = np.empty(int(self._class_of[-1]) + 1, dtype=np.intp)
         example[self._class_of] = np.arange(lesions.columns)
         codes = [self.pair_model.signs[sign].code_of[example] for sign in self.known]

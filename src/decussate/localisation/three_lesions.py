@@ -32,14 +32,11 @@ class LesionTriple:
         Their sides.
     names : tuple of str
         Their names, with the side in words.
-    odds : float
-        Of these three against any two lesions, the prior included.
     """
 
     places: tuple[str, ...]
     sides: tuple[Side | None, ...]
     names: tuple[str, ...]
-    odds: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,24 +47,29 @@ class ThreeLesions:
     ----------
     triples : tuple of LesionTriple
         Most probable first.
+    odds : float
+        At least the odds of three lesions against two, the prior included: not every triple is
+        counted, but those summed in the search are.
     proved : bool
-        Whether no other triple can be among them.
+        Whether no other triple can be among `triples`.
     """
 
     triples: tuple[LesionTriple, ...]
+    odds: float
     proved: bool
 
     @property
     def needed(self) -> bool:
-        """Whether some three lesions are more probable than any two."""
-        return bool(self.triples) and self.triples[0].odds > 1
+        """Whether a third lesion is really needed."""
+        return self.odds > 1
 
     @property
     def text(self) -> str:
         """The conclusion in a sentence."""
         if not self.needed:
-            return "No three lesions explain this better than two."
-        return f"Two lesions hardly explain this; perhaps {', '.join(self.triples[0].names)}."
+            return "Two lesions explain this as well as three."
+        names = ", ".join(self.triples[0].names)
+        return f"Two lesions hardly explain this; three are likely, perhaps {names}."
 
 
 def three_lesions(
@@ -91,16 +93,16 @@ def three_lesions(
     pairs = PairPosterior(load_pairs(), posterior_of(examination, catalogue=catalogue))
     found = best_triples(pairs, most=most)
     sites = pairs.model.lesions.sites
-    against_two = np.log(THREE_TO_TWO) - pairs.log_evidence + pairs.log_orders(3)
+    log_odds = np.log(THREE_TO_TWO) + found.log_mass + pairs.log_orders(3) - pairs.log_evidence
     return ThreeLesions(
         tuple(
             LesionTriple(
                 tuple(sites[k].place for k in triple.sites),
                 tuple(sites[k].side for k in triple.sites),
                 tuple(site_name(pairs.model, k) for k in triple.sites),
-                float(np.exp(triple.log_mass + against_two)),
             )
             for triple in found.best
         ),
+        float(np.exp(log_odds)),
         found.proved,
     )

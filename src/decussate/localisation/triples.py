@@ -63,11 +63,14 @@ class Triples:
         Whether no other triple can be among them.
     summed : int
         How many triples were summed exactly.
+    log_mass : float
+        Natural logarithm of the mass of those: a lower bound for all triples.
     """
 
     best: tuple[SiteTriple, ...]
     proved: bool
     summed: int
+    log_mass: float
 
 
 def best_triples(pairs: PairPosterior, *, most: int = 3) -> Triples:
@@ -123,8 +126,6 @@ class _Search:
 
     def run(self) -> Triples:
         """Sum the leading triples until the list is proved or the effort is spent."""
-        if self._most < 1:
-            return Triples((), proved=True, summed=0)
         pair_bound = self._pair_bound()
         self._sum_seeds()
         triples, proved = self._candidates(pair_bound)
@@ -141,7 +142,8 @@ class _Search:
             self._sum(sites)
         ranked = sorted(self._found.items(), key=lambda item: (-item[1], item[0]))
         best = tuple(SiteTriple(sites, mass) for sites, mass in ranked[: self._most])
-        return Triples(best, proved, len(self._found))
+        summed = log_sum(np.array(list(self._found.values()))) if self._found else -np.inf
+        return Triples(best, proved, len(self._found), summed)
 
     @property
     def _demand(self) -> float:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from decussate.examination.catalogue import Catalogue
+from decussate.examination.catalogue import Catalogue, load_catalogue
 from decussate.examination.record import Examination
 from decussate.localisation.cache import load_pairs
 from decussate.localisation.localise import in_100, posterior_of, site_name
+from decussate.localisation.next_test import NextTest, next_tests
 from decussate.localisation.pair_posterior import PairPosterior
 from decussate.sides import Side
 
@@ -49,10 +50,13 @@ class TwoLesions:
         That there are two lesions rather than one or none.
     pairs : tuple of LesionPair
         Most probable first.
+    next_tests : tuple of NextTest
+        The tests that tell most about the place of one lesion or of two; empty while one is enough.
     """
 
     probability: float
     pairs: tuple[LesionPair, ...]
+    next_tests: tuple[NextTest, ...] = ()
 
     @property
     def needed(self) -> bool:
@@ -103,4 +107,10 @@ def two_lesions(
                 pair.probability,
             )
         )
-    return TwoLesions(pairs.two_probability(posterior), tuple(named))
+    probability = pairs.two_probability(posterior)
+    wanted = (
+        next_tests(posterior, examination, catalogue or load_catalogue(), pairs=pairs)
+        if probability > NEEDED
+        else ()
+    )
+    return TwoLesions(probability, tuple(named), wanted)
