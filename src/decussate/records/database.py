@@ -268,7 +268,13 @@ def _sqlite(path: Path, key: Key | None) -> Engine:
         import sqlcipher3.dbapi2 as sqlcipher
 
         module = {"module": sqlcipher}
-    engine = create_engine(address, connect_args={"timeout": 30}, pool_size=20, **module)
+    engine = create_engine(
+        address,
+        connect_args={"timeout": 30},
+        pool_size=20,
+        hide_parameters=True,  # an error must not carry what was being written into a log
+        **module,
+    )
 
     @event.listens_for(engine, "connect")
     def _set_pragmas(connection: Any, _record: object) -> None:  # noqa: ANN401
@@ -308,7 +314,12 @@ def _postgresql(address: str) -> tuple[str, Engine]:
     if url.host and not _on_this_machine(url.host) and "sslmode" not in url.query:
         secure = {"sslmode": "verify-full"}
     engine = create_engine(
-        url, connect_args=secure, pool_size=10, max_overflow=10, pool_pre_ping=True
+        url,
+        connect_args=secure,
+        pool_size=10,
+        max_overflow=10,
+        pool_pre_ping=True,
+        hide_parameters=True,
     )
 
     @event.listens_for(engine, "connect")
