@@ -56,6 +56,8 @@ def interval_in_words(interval: timedelta | None) -> str:
     if interval is None:
         return "the earlier examination"
     seconds = interval.total_seconds()
+    if seconds < 60:
+        return "less than a minute before"
     counts = ((round(seconds / size), name, most) for size, name, most in _STEPS)
     count, name = next((count, name) for count, name, most in counts if count < most)
     return f"{count} {name}{'' if count == 1 else 's'} before"

@@ -148,12 +148,13 @@ def differences(before: str, after: str) -> tuple[Difference, ...]:
 
 
 def same_findings(first: str, second: str) -> bool:
-    """Whether two generated texts say the same; the line that names the program is left out."""
+    """Whether two generated texts say the same, whoever and whichever program wrote them when."""
     return _said(first) == _said(second)
 
 
 def _said(text: str) -> list[str]:
-    return [line for line in text.strip().splitlines() if not line.startswith("Decussate ")]
+    identifying = ("Examined ", "Decussate ", "*Decussate ")
+    return [line for line in text.strip().splitlines() if not line.startswith(identifying)]
 
 
 def kept_context(generated: str, kept: tuple[StoredEntry, ...]) -> dict[str, Any]:
@@ -181,6 +182,8 @@ def kept_context(generated: str, kept: tuple[StoredEntry, ...]) -> dict[str, Any
         "by_hand": differences(written.generated, written.text)
         if written and written.edited
         else (),
-        "stale": differences(written.generated, generated) if written and stale else (),
+        "stale": differences("\n".join(_said(written.generated)), "\n".join(_said(generated)))
+        if written and stale
+        else (),
         "earlier": tuple(reversed(kept[:-1])),
     }
