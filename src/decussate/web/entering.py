@@ -19,21 +19,11 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from decussate.errors import BadInput
-from decussate.examination.catalogue import Test, load_catalogue
-from decussate.examination.checking import AS_WRITTEN, check_findings, measured_response
-from decussate.examination.record import (
-    COULD_NOT_BE_TESTED,
-    NOT_TESTED,
-    Examination,
-    Finding,
-    MeasuredValue,
-    Story,
-    UnreadText,
-)
+from decussate.examination.catalogue import load_catalogue
+from decussate.examination.record import Finding, Story, UnreadText
 from decussate.examination.shorthand import read_shorthand
 from decussate.records import Entry, Store, StoredEntry, present_state
 from decussate.records.roles import Permission
-from decussate.sides import Side
 from decussate.web.access import needs
 from decussate.web.acuity_words import acuity_as_written
 from decussate.web.bedside import load_parts, load_paths, part_of
@@ -48,6 +38,13 @@ from decussate.web.pictures import load_pictures
 from decussate.web.rendering import is_fragment, templates
 from decussate.web.settings import settings_of
 from decussate.web.state import bedside_state, path_of, store_of
+from decussate.web.touched import (
+    key_of,
+    marked_form,
+    refuse_problems,
+    side_named,
+    touched_finding,
+)
 from decussate.web.view import sides_of
 
 __all__ = ["answer_changes", "append_entry", "router"]
@@ -64,17 +61,8 @@ async def enter_finding(request: Request, examination_id: str) -> Response:
     """Record what one touch on a test says."""
     form = {name: str(value) for name, value in (await request.form()).items()}
     if "mark" in form:
-        form |= _marked(form["mark"])
+        form |= marked_form(form["mark"])
     return await run_in_threadpool(_enter_finding, request, examination_id, form)
-
-
-def _marked(mark: str) -> dict[str, str]:
-    """Return a touch on a picture as the form of the test's own buttons."""
-    words = mark.split(" ")
-    if len(words) != 4:
-        raise BadInput("mark", mark, "a shape of a picture", hint="Reload the page.")
-    test, verb, side, what = words
-    return {"test": test, "choice": f"{verb} {side} {what}", f"value {side}": what}
 
 
 def _enter_finding(request: Request, examination_id: str, form: dict[str, str]) -> Response:
@@ -83,7 +71,7 @@ def _enter_finding(request: Request, examination_id: str, form: dict[str, str]) 
     for name in [name for name in form if name.startswith("value ")]:
         form[name] = acuity_as_written(test, form[name].strip(), settings)
     verb, key, *code = [*form.get("choice", "").split(" "), "", ""]
-    sides = sides_of(test) if key == "both" else (_side(test, key),)
+    sides = sides_of(test) if key == "both" else (side_named(test, key),)
     store = store_of(request)
     content: dict[str, Any]
     if verb in ("old", "new"):
@@ -91,13 +79,14 @@ def _enter_finding(request: Request, examination_id: str, form: dict[str, str]) 
         content = {field: tuple((test.id, side) for side in sides)}
     else:
         findings = tuple(
-            _finding(verb, code[0], test, side, form, store, examination_id) for side in sides
+            touched_finding(verb, code[0], test, side, form, store, examination_id)
+            for side in sides
         )
-        _refuse_problems(findings)
+        refuse_problems(findings)
         content = {"findings": findings}
 
     def with_reasons(content: dict[str, Any]) -> dict[str, Any]:
-        reasons = {side: form.get(f"although {_key(side)}", "") for side in sides}
+        reasons = {side: form.get(f"although {key_of(side)}", "") for side in sides}
         examination = store.examination(examination_id)
         found = done_all_the_same(content.get("findings", ()), examination, reasons)
         return content | {"findings": found}
@@ -260,80 +249,6 @@ def _enter_story(
     return answer_changes(
         request, store, examination_id, frozenset(), "#story", frozenset({"story"})
     )
-
-
-def _side(test: Test, key: str) -> Side | None:
-    allowed = {(side.value if side else "whole"): side for side in sides_of(test)}
-    if key not in allowed:
-        raise BadInput(f"side of {test.name.lower()}", key, " or ".join(allowed))
-    return allowed[key]
-
-
-def _key(side: Side | None) -> str:
-    return side.value if side else "whole"
-
-
-def _finding(
-    verb: str,
-    code: str,
-    test: Test,
-    side: Side | None,
-    form: dict[str, str],
-    store: Store,
-    examination_id: str,
-) -> Finding:
-    key = _key(side)
-    if verb == "leave":
-        bars = holding_back(store.examination(examination_id))(test, side)
-        if not bars:
-            raise BadInput("choice", "left", "a test held back", hint="Reload the page.")
-        return Finding(test=test.id, side=side, response=COULD_NOT_BE_TESTED, reason=bars)
-    if verb == "record":
-        return Finding(test=test.id, side=side, response=code)
-    if verb == "withdraw":
-        return Finding(test=test.id, side=side, response=NOT_TESTED)
-    if verb == "hinder":
-        reason = form.get(f"reason {key}", "").strip()
-        if not reason:
-            raise BadInput("reason", "nothing", "why it could not be tested, in a few words")
-        return Finding(test=test.id, side=side, response=COULD_NOT_BE_TESTED, reason=reason)
-    if verb == "measure":
-        measured = _measured(test, form.get(f"value {key}", "").strip())
-        response = measured_response(test, measured)
-        if response is None:
-            known = store.examination(examination_id).latest().get((test.id, side))
-            if known is None or known.response not in test.codes:
-                raise BadInput(
-                    test.name.lower(),
-                    measured.value,
-                    "the response first",
-                    hint="Touch what was found, then record the measurement with it.",
-                )
-            response = known.response
-        return Finding(test=test.id, side=side, response=response, measurement=measured)
-    raise BadInput("choice", verb, "one of the buttons of the page", hint="Reload the page.")
-
-
-def _measured(test: Test, text: str) -> MeasuredValue:
-    scale = test.measurement
-    if scale is None or not text:
-        expected = f"a value in {scale.unit}" if scale else "a response without a measurement"
-        raise BadInput(test.name.lower(), text or "nothing", expected)
-    if scale.kind == "text":
-        return MeasuredValue(value=text, unit=AS_WRITTEN)
-    if scale.kind == "fraction" and "/" in text:
-        return MeasuredValue(value=text, unit=scale.unit)
-    try:
-        return MeasuredValue(value=float(text), unit=scale.unit)
-    except ValueError:
-        hint = "Write the decimal with a point." if "," in text else ""
-        raise BadInput(test.name.lower(), text, f"a number in {scale.unit}", hint=hint) from None
-
-
-def _refuse_problems(findings: tuple[Finding, ...]) -> None:
-    examination = Examination(id="entry", findings=findings)
-    for problem in check_findings(examination, load_catalogue()):
-        raise problem.placed("").error()
 
 
 def append_entry(
