@@ -41,7 +41,12 @@ def test_a_reader_that_breaks_is_noticed():
 
 @pytest.mark.parametrize(
     "line",
-    ["L arm 0/5 leg " + "9" * 400, "leg " + "9" * 400 + "/5", "pupils R " + "1" * 300 + " mm"],
+    [
+        "L arm 0/5 leg " + "9" * 400,
+        "leg " + "9" * 400 + "/5",
+        "pupils R " + "1" * 300 + " mm",
+        "Power 1e999/5 throughout",
+    ],
 )
 def test_an_endless_number_in_shorthand_is_kept_as_not_understood(line):
     """Found by the long run: such a number is infinite, and no measurement."""

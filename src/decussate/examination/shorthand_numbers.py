@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -127,7 +128,7 @@ def _value(test: Test, text: str, kind: str, unit: str, clause: Clause) -> Readi
     if of and (top is None or not of.isdigit() or float(of) != top):
         return None
     sign = share[-1] if share[-1] in "+-" else ""
-    value = float(share.rstrip("+-"))
+    value = _plain(share.rstrip("+-"))
     if sign and unit not in clause.lexicon.signed:
         raise NotUnderstood(f"{text!r}: the sign after the number is not clear")
     if sign == "-" and value == top:
@@ -137,6 +138,9 @@ def _value(test: Test, text: str, kind: str, unit: str, clause: Clause) -> Readi
 
 def _plain(text: str) -> float:
     try:
-        return float(text)
+        value = float(text)
     except ValueError:
         raise NotUnderstood(f"{text!r}: the sign after the number is not clear") from None
+    if not math.isfinite(value):
+        raise NotUnderstood(f"{text!r} is not a number that is measured")
+    return value
