@@ -145,3 +145,42 @@ def test_quick_touches_and_keys_step_through_a_shape(open_page, app, examination
     )
     page.locator("#picture-gaze .spot.well").wait_for()
     assert within.get_attribute("aria-label").endswith(": full")
+
+
+@pytest.mark.browser
+def test_a_drag_paints_every_shape_it_crosses_and_a_key_paints_one(open_page, app, examination):
+    page = open_page(f"/examinations/{examination}", size="laptop")
+    page.locator("#group-trigeminal > details > summary").click()
+    page.locator("#picture-face_touch .brushes input[value=part]").check()
+    spots = {
+        (test, side): page.locator(f"#spot-face_touch-{number}-{side}")
+        for number, test in enumerate(("touch_forehead", "touch_cheek", "touch_jaw"))
+        for side in Side
+    }
+    spots["touch_jaw", Side.LEFT].scroll_into_view_if_needed()
+    # By the words of each shape, which lie inside it.
+    boxes = [
+        spots[test, Side.LEFT].locator(".said").bounding_box()
+        for test in ("touch_forehead", "touch_cheek", "touch_jaw")
+    ]
+    first, *rest = [(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2) for box in boxes]
+    page.mouse.move(*first)
+    page.mouse.down()
+    for place in rest:
+        page.mouse.move(*place, steps=12)
+    page.mouse.up()
+    spots["touch_forehead", Side.RIGHT].focus()
+    page.keyboard.press("Enter")
+    page.locator("#test-touch_jaw .cell.left.abnormal").wait_for(state="attached")
+    page.locator("#test-touch_forehead .cell.right.abnormal").wait_for(state="attached")
+    assert {(t, s, r) for t, s, r, _ in found(app, examination)} == {
+        ("touch_forehead", Side.LEFT, "reduced"),
+        ("touch_cheek", Side.LEFT, "reduced"),
+        ("touch_jaw", Side.LEFT, "reduced"),
+        ("touch_forehead", Side.RIGHT, "reduced"),
+    }
+    # The choice outlives the answers, and painting the same again changes nothing.
+    assert page.locator("#picture-face_touch .brushes input[value=part]").is_checked()
+    spots["touch_cheek", Side.LEFT].locator(".said").click()
+    page.wait_for_timeout(300)
+    assert len(app.state.store.history(examination)) == 4

@@ -20,6 +20,7 @@ WIDTH = 364.0
 PUPIL_UNIT = 3.4
 """Drawing units of one millimetre of iris or pupil."""
 IRIS_MM = 12.0
+NOUNS = {"fields": " eye", "eyes": " eye", "ears": " ear", "face": ""}
 LOOKS = {"normal": "well", "reduced": "part", "partial": "part"}
 UNTESTED = "?"
 
@@ -63,7 +64,7 @@ class PanelView:
 
 @dataclass(frozen=True, slots=True)
 class PictureView:
-    """A picture, with the side convention in words and the cautions of its tests."""
+    """A picture, with the side convention in words, cautions, and looks that can be painted."""
 
     key: str
     title: str
@@ -73,6 +74,7 @@ class PictureView:
     convention: tuple[str, str]
     cautions: tuple[Caution, ...]
     panels: tuple[PanelView, ...]
+    brushes: tuple[tuple[str, str], ...]
 
 
 def picture_view(
@@ -105,8 +107,7 @@ def picture_view(
             for number, spot in enumerate(picture.spots)
             if not spot.midline or place == 1
         )
-        noun = "half" if picture.view == "face" else "eye"
-        words = f"Patient’s {side}" if noun == "half" else f"Patient’s {side} eye"
+        words = f"Patient’s {side}{NOUNS[picture.view]}"
         panels.append(PanelView(side, words, 90 if place == 0 else WIDTH - 90, shapes))
     return PictureView(
         key=picture.key,
@@ -120,7 +121,14 @@ def picture_view(
             for key in dict.fromkeys(key for spot in picture.spots for key in spot.test.cautions)
         ),
         panels=tuple(panels),
+        brushes=_brushes(picture.spots[0]) if picture.painted else (),
     )
+
+
+def _brushes(spot: Spot) -> tuple[tuple[str, str], ...]:
+    """Return the looks of a shape with their words, to be painted over the other shapes too."""
+    looks = ((look, words) for words, look in (_looks(spot, code) for code in spot.steps))
+    return (*dict(looks).items(), ("none", "not tested"))
 
 
 def _convention(view: str, convention: Convention) -> tuple[str, str]:

@@ -21,7 +21,7 @@ __all__ = ["FACE_UNIT", "Picture", "Spot", "load_pictures", "pictures_of"]
 FACE_UNIT = 1.75
 """Drawing units of a picture for one unit of the face map."""
 
-VIEWS = ("fields", "eyes", "face")
+VIEWS = ("fields", "eyes", "ears", "face")
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,11 +76,13 @@ class Picture:
     key, part, title : str
         Its name, the part it stands in, its heading.
     view : str
-        ``fields``, ``eyes`` or ``face``.
+        ``fields``, ``eyes``, ``ears`` or ``face``.
     height, middle : float
         Of a panel, and the height of its origin, in drawing units.
     spots : tuple of Spot
         In the order in which the keyboard reaches them.
+    painted : bool
+        Whether a state can be chosen first and painted over several shapes.
     """
 
     key: str
@@ -90,6 +92,7 @@ class Picture:
     height: float
     middle: float
     spots: tuple[Spot, ...]
+    painted: bool
 
     @property
     def tests(self) -> frozenset[str]:
@@ -114,7 +117,9 @@ def load_pictures() -> tuple[Picture, ...]:
     parts = {part.key for part in load_parts()}
     pictures = []
     for row in read_rows(files(__package__) / "data" / "pictures.yaml"):
-        row.only("id", "part", "title", "view", "height", "middle", "short", "spots", "source")
+        row.only(
+            "id", "part", "title", "view", "height", "middle", "short", "spots", "paint", "source"
+        )
         check_source(row["source"], row.where)
         pictures.append(
             Picture(
@@ -125,6 +130,7 @@ def load_pictures() -> tuple[Picture, ...]:
                 height=row.number("height", 50, 800),
                 middle=row.number("middle", 0, 400),
                 spots=tuple(_spot(fields, row) for fields in row["spots"]),
+                painted=bool(row.get("paint", False)),
             )
         )
     return tuple(pictures)
