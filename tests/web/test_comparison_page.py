@@ -21,7 +21,7 @@ def again(client):
         if text:
             data = {"entry": str(uuid4()), "text": text}
             answer = client.post(f"/examinations/{identity}/shorthand", data=data, headers=FRAGMENT)
-            assert "all understood" in answer.text, answer.text
+            assert "all understood" in answer.text, text
         return identity
 
     return examine
@@ -80,6 +80,54 @@ def test_more_than_two_are_each_compared_with_the_one_before_and_the_last_with_t
         assert "Measurements over time" in page
         assert page.count("<svg") >= 1 + 3  # the plots, and the gaze of each
         assert "Visual acuity" in page or "acuity" in page.lower()
+
+
+def test_fields_gaze_face_hearing_and_swallow_are_shown_over_time(client, again, patient_of):
+    """The subjects that the brief names: numbers as plots, patterns as drawings side by side."""
+    first = again("VA R 6/6, L 6/6. L abduction -1.")
+    second = again("VA R 6/60, L 6/6. L abduction -3.", patient_of(first))
+    levels = {"500": "30", "1000": "40", "2000": "50", "4000": "60"}
+    for n, examination in enumerate((first, second)):
+        sent = [
+            (
+                "audiogram",
+                {f"level right air {hz}": str(int(db) + 20 * n) for hz, db in levels.items()},
+            ),
+            *(
+                ("findings", {"test": test, "choice": f"record {choice}"})
+                for test in ("raise_brows", "close_eyes", "show_teeth")
+                for choice in ("left reduced", "right normal")
+            ),
+            *(
+                ("findings", {"test": f"peripheral_{quarter}", "choice": f"record {side} {code}"})
+                for side in ("right", "left")
+                for quarter in ("upper_temporal", "lower_temporal", "upper_nasal", "lower_nasal")
+                for code in ("absent" if quarter == "upper_temporal" else "normal",)
+            ),
+            (
+                "findings",
+                {"test": "facial_grade", "choice": "measure left", "value left": str(3 + n)},
+            ),
+            (
+                "timers/swallow",
+                {"gate": "yes", "sips": "normal", "given_ml": "150", "seconds": str(20 + 20 * n)}
+                | {"cough": "no", "wet_voice": "no", "stopped": "no"},
+            ),
+        ]
+        for where, form in sent:
+            address = f"/examinations/{examination}/{where}"
+            answer = client.post(address, data={"entry": str(uuid4())} | form, headers=FRAGMENT)
+            assert answer.status_code == 200, (where, answer.text[:300])
+    page = page_of(client, second)
+    plots = page.split('id="plots-title"')[1].split("</section>")[0].lower()
+    for subject in ("distance acuity", "looking outwards", "water swallow", "audiogram", "fac"):
+        assert subject in plots, subject
+    for drawing in ("fields", "eye movements", "facial movement", "audiogram"):
+        strip = re.search(
+            rf'aria-label="[^"]*{drawing}[^"]*, over time"(.*?)</section>', page, re.S | re.I
+        )
+        assert strip is not None, drawing
+        assert strip[1].count("<figure>") == 2, drawing
 
 
 def test_one_examination_alone_is_not_compared(client, again):

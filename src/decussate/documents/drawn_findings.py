@@ -23,6 +23,7 @@ from decussate.drawings.visual_field import DrawnField, draw_visual_fields
 from decussate.examination.document import COULD_NOT_BE_TESTED, Examination, Finding
 from decussate.measures.as_findings.drawn_field import drawn_field_in
 from decussate.measures.audiogram import Audiogram
+from decussate.measures.audiogram_words import levels_read
 from decussate.measures.facial_pattern import HalfFace, Movement
 from decussate.measures.facial_sensation import Sensation
 from decussate.measures.ocular_alignment import Gaze
@@ -46,7 +47,7 @@ def drawn_findings(
     ----------
     examination : Examination
     audiogram : Audiogram, optional
-        Thresholds, where an audiogram was done.
+        Thresholds, where they are not in the record itself.
 
     Returns
     -------
@@ -57,9 +58,19 @@ def drawn_findings(
     drawn: list[Block] = []
     for draw in (_fields, _gaze, _face, _sensation, _pupils):
         drawn += draw(found)
+    audiogram = audiogram or _recorded_audiogram(examination)
     if audiogram is not None:
         drawn.append(_figure("audiogram", draw_audiogram(audiogram)))
     return tuple(drawn)
+
+
+def _recorded_audiogram(examination: Examination) -> Audiogram | None:
+    """Return the thresholds that the comments of the record hold."""
+    findings = (f for f in examination.present() if f.test.startswith("audiogram_"))
+    levels = levels_read(" ".join(found.comment or "" for found in findings))
+    # The last written of one ear, frequency and way stands.
+    own = {(t.side, t.frequency_hz, t.conduction, t.masked): t for t in levels}
+    return Audiogram(tuple(own.values())) if own else None
 
 
 @cache

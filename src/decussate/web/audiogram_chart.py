@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from decussate.errors import BadInput
 from decussate.examination.record import Finding
 from decussate.measures.audiogram import AUDIOMETRIC_HZ, Conduction, Threshold
+from decussate.measures.audiogram_words import levels_read
 from decussate.sides import Side
 
 __all__ = ["ChartView", "chart_view", "written_level"]
@@ -18,11 +19,6 @@ OCTAVE = 50.0
 """Length of an octave, and of 20 dB, in drawing units (aspect of ISO 8253-1)."""
 LEFT, TOP, LOWEST_DB, HIGHEST_DB = 54.0, 44.0, -10, 120
 MAIN_HZ = (125, 250, 500, 1000, 2000, 4000, 8000)
-
-_WRITTEN = re.compile(
-    r"(?P<ear>right|left) (?P<conduction>air|bone) (?P<hz>\d+) Hz"
-    r" (?P<level>-?\d+(?:\.\d+)?)(?P<masked> masked)?(?P<silent> not heard)?"
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,10 +52,10 @@ def chart_view(present: Mapping[tuple[str, Side | None], Finding]) -> ChartView:
         found.comment or "" for (test, _), found in present.items() if test.startswith("audiogram_")
     )
     fields = {
-        (match["ear"], match["conduction"], int(match["hz"])): match["level"]
-        + (" m" if match["masked"] else "")
-        + (" n" if match["silent"] else "")
-        for match in _WRITTEN.finditer(said)
+        (level.side.value, level.conduction.value, level.frequency_hz): f"{level.level_db_hl:g}"
+        + (" m" if level.masked else "")
+        + (" n" if level.no_response else "")
+        for level in levels_read(said)
     }
     return ChartView(
         width=LEFT + 6 * OCTAVE + 24,
