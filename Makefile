@@ -23,7 +23,7 @@ types: .venv/test-ready
 	$(PYTHON) -m venv .venv
 	$(PIP) --require-hashes -r requirements.lock
 	$(PIP) --no-build-isolation --no-deps -e .
-	$(BIN)/python -c 'from decussate.localisation.cache import load_pairs; load_pairs()'
+	$(BIN)/python -m decussate.localisation.warm_up
 	touch $@
 
 .venv/test-ready: .venv/run-ready requirements-dev.lock
