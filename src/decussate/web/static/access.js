@@ -58,6 +58,16 @@ if (owner) {
   document.addEventListener("visibilitychange", () => { if (!document.hidden) lookAtClock(); });
 }
 
+// Whoever only reads is offered nothing that would be refused; the server refuses it all the same.
+function refuseEntry() {
+  const entries = document.querySelectorAll("main form[method='post'][action^='/examinations'] :is(button, input, select, textarea):enabled");
+  for (const one of entries) one.disabled = true;
+}
+if ("readsOnly" in document.body.dataset) {
+  refuseEntry();
+  new MutationObserver(refuseEntry).observe(document.body, { childList: true, subtree: true });
+}
+
 // A password can be looked at while it is typed.
 for (const button of document.querySelectorAll("[data-shows]")) {
   button.hidden = false;
