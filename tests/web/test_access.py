@@ -31,6 +31,7 @@ ROUTES = {
     "OWN": """
         GET /account  POST /account/browsers  POST /account/lock  POST /account/password
         GET /settings  POST /settings  POST /still-here
+        GET /account/tokens  POST /account/tokens  POST /account/tokens/end
         """,
     "LEARN": """
         GET /about  GET /catalogue  GET /catalogue/{test_id}  GET /explore  GET /sources

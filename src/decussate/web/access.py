@@ -21,6 +21,7 @@ from starlette.responses import Response
 from decussate.errors import BadInput
 from decussate.records import Store, acting_as
 from decussate.records.people import People, Person, now_utc
+from decussate.records.read_tokens import ReadTokens
 from decussate.records.roles import Permission
 from decussate.records.signed_in import Visit, Visits
 from decussate.web.access_guesses import Guesses
@@ -45,6 +46,9 @@ SIGNED_IN_AS = "signed-in-as"
 
 OF_A_PATIENT = frozenset({Permission.READ, Permission.EXAMINE})
 """What shows something of a patient, were it only the answer to an entry."""
+
+READ_INTERFACE = "/api/"
+"""Addresses at which a read token counts; nothing can be changed at any of them."""
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -142,6 +146,7 @@ class Access:
         self.store = store
         self.people = People(store, clock)
         self.visits = Visits(store, clock)
+        self.tokens = ReadTokens(store, clock)
         self.guesses = Guesses(clock)
         self.pairings = Pairings(clock)
         self.tls = tls
@@ -198,7 +203,9 @@ class Access:
         return visit
 
     def visit(self, request: Request, *, touched: bool = False) -> Visit | None:
-        """Return who is signed in, locked or not, in the browser that asks."""
+        """Return who is signed in, locked or not, in the browser that asks; or whose token came."""
+        if request.url.path.startswith(READ_INTERFACE) and "authorization" in request.headers:
+            return self.tokens.visit(request.headers["authorization"])
         secret = request.cookies.get(cookie_name(tls=self.tls), "")
         visit = self.visits.visit(secret, touched=touched)
         if visit is not None and visit.person.demonstrator and not self.demonstration:

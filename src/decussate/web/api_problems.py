@@ -116,7 +116,10 @@ class ProblemRoute(APIRoute):
                 return problem_details(request, BadInput(field, first.get("input"), expected), 422)
             except HTTPException as refused:
                 refusal = BadInput("request", request.url.path, str(refused.detail).lower())
-                return problem_details(request, refusal, refused.status_code, refused.headers)
+                headers = dict(refused.headers or {})
+                if refused.status_code == 401:
+                    headers["WWW-Authenticate"] = 'Bearer realm="decussate"'
+                return problem_details(request, refusal, refused.status_code, headers)
 
         return answer_or_problem
 

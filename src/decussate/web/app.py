@@ -25,6 +25,7 @@ from decussate.web import (
     access_pages,
     access_patient,
     api,
+    api_tokens,
     attachments,
     audiogram_entry,
     comparison_page,
@@ -126,6 +127,7 @@ def create_app(
     app.include_router(where.router)
     app.include_router(patient_screen.router)
     app.include_router(timers.router)
+    app.include_router(api_tokens.router)
     app.include_router(api.router)
     app.add_exception_handler(NotAdmitted, answer_not_admitted)
     app.add_exception_handler(BadInput, _bad_input)
