@@ -167,7 +167,8 @@ def moved_sites(posterior: Posterior, catalogue: Catalogue, spread: Spread) -> A
 def _likely(lesions: Array) -> NDArray[np.intp]:
     order = np.argsort(lesions, kind="stable")
     few = np.searchsorted(np.cumsum(lesions[order]), LEFT_OUT)
-    return np.sort(order[few:])
+    # Lesions as likely as the least likely one kept stay, or a mirrored patient would keep others.
+    return np.flatnonzero(lesions >= lesions[order[few]] * (1 - 1e-6))
 
 
 def draws(model: Model, catalogue: Catalogue) -> tuple[Array, Mapping[str, Array]]:
