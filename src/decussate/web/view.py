@@ -18,7 +18,7 @@ from decussate.examination.record import (
     Finding,
     Story,
 )
-from decussate.records import Entry
+from decussate.records import Entry, TestSide
 from decussate.sides import Side
 from decussate.web.acuity_words import ACUITY_EXAMPLES, is_acuity, notated
 from decussate.web.bedside import Part, load_paths
@@ -190,9 +190,7 @@ def entry_words(entry: Entry) -> str:
     return ". ".join(words) or "Empty entry"
 
 
-def part_view(
-    part: Part, present: Mapping[tuple[str, Side | None], Finding], held_back: HeldBack
-) -> PartView:
+def part_view(part: Part, present: Mapping[TestSide, Finding], held_back: HeldBack) -> PartView:
     """Return a part of the page as it now stands.
 
     Parameters
@@ -255,8 +253,8 @@ def is_abnormal(finding: Finding) -> bool:
 
 def card_view(
     test: Test,
-    present: Mapping[tuple[str, Side | None], Finding],
-    old: frozenset[tuple[str, Side | None]],
+    present: Mapping[TestSide, Finding],
+    old: frozenset[TestSide],
     settings: Settings,
     held_back: HeldBack,
 ) -> CardView:
@@ -293,15 +291,7 @@ def card_view(
         test=test,
         kind="paired" if test.paired else "single",
         cells=tuple(
-            _cell(
-                test,
-                side,
-                present.get((test.id, side)),
-                (test.id, side) in old,
-                settings,
-                held_back,
-            )
-            for side in sides_of(test)
+            _cell(test, side, present, old, settings, held_back) for side in sides_of(test)
         ),
         cautions=tuple(cautions[key] for key in test.cautions),
         both=test.paired
@@ -315,11 +305,12 @@ def card_view(
 def _cell(
     test: Test,
     side: Side | None,
-    found: Finding | None,
-    old: bool,
+    present: Mapping[TestSide, Finding],
+    known_old: frozenset[TestSide],
     settings: Settings,
     held_back: HeldBack,
 ) -> CellView:
+    found, old = present.get((test.id, side)), (test.id, side) in known_old
     words = side_words(side) if side else test.name
     choices = _choices(test, side, found)
     if side is None and {"right", "left"} <= set(test.responses):
