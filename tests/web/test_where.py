@@ -5,6 +5,7 @@ from html import unescape
 from xml.etree import ElementTree as ET
 
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 
 from decussate.anatomy import load_atlas
 from decussate.localisation.localise import posterior_of
@@ -261,7 +262,7 @@ def test_every_picture_but_those_of_fields_can_be_turned_about():
         turned = picture_view(picture, {}, Settings(faces="own")).panels
         expected = usual if picture.view == "fields" else tuple(reversed(usual))
         assert [p.side for p in turned] == [p.side for p in expected]
-    assert {picture.view for picture in load_pictures()} == {"fields", "eyes", "face"}
+    assert {picture.view for picture in load_pictures()} == {"fields", "eyes", "ears", "face"}
 
 
 @pytest.mark.browser
@@ -280,3 +281,26 @@ def test_touching_a_picture_or_its_list_opens_the_reasons_of_the_place(open_page
     assert listed.get_attribute("open") is not None
     assert "Speaks for it" in listed.inner_text()
     assert page.locator("#results").evaluate("panel => panel.matches(':popover-open')")
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_a_touched_finding_tells_what_it_argues_beside_the_examination(open_page, wren, scheme):
+    page = open_page(f"/examinations/{wren}", scheme=scheme, bypass_csp=True)
+    page.locator("#where-findings .arguments > li").first.wait_for()
+    page.locator("#where-findings .arguments summary").first.click()
+    told = page.locator("#where-findings .told").first
+    told.locator("figure svg").first.wait_for()
+    assert "log10" in told.inner_text()
+    page.locator("#conclusion .places .told-later > summary").first.click()
+    page.locator("#conclusion .places .told figure svg").first.wait_for()
+    # A touched structure is named.
+    stop = told.locator("figure g[data-structure]").first
+    stop.scroll_into_view_if_needed()
+    box = stop.bounding_box()
+    page.mouse.click(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+    assert told.locator(".named").first.inner_text()
+    tags = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
+    options = {"resultTypes": ["violations"], "runOnly": {"type": "tag", "values": tags}}
+    wrong = Axe().run(page, context="#results", options=options).response["violations"]
+    assert [one["id"] for one in wrong] == []
