@@ -12,6 +12,7 @@ from decussate.records import Store
 from decussate.records.backup import back_up, restore
 from decussate.records.chain import links
 from decussate.records.people import People
+from decussate.records.read_tokens import ReadTokens
 from decussate.records.roles import Role
 from decussate.records.signed_in import ABSOLUTE, COARSE, Visits
 from decussate.records.tables import persons, signed_in
@@ -97,11 +98,16 @@ def test_one_cannot_end_anothers(visits: Visits, people, owner):
     assert visits.visit(secret, touched=True) is not None
 
 
-def test_closing_and_a_new_password_end_everything(visits: Visits, people, owner):
+def test_closing_and_a_new_password_end_everything(visits: Visits, people, owner, store: Store):
     ed, _ = people.add("Ed Example", Role.READER)
     secrets = [visits.begin(ed, **BROWSER) for _ in range(3)]
     people.reset_password("Ed Example")
     assert [visits.visit(one, touched=True) for one in secrets] == [None] * 3
+    tokens = ReadTokens(store)
+    token = tokens.make(ed, "a program")
+    assert tokens.whose(token) is not None
+    people.reset_password("Ed Example")
+    assert tokens.whose(token) is None
     secret = visits.begin(ed, **BROWSER)
     people.close("Ed Example")
     assert visits.visit(secret, touched=True) is None

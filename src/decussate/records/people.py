@@ -20,7 +20,7 @@ from decussate.records.chain import add_link, present_actor
 from decussate.records.passwords import check_password, fits, hashed, one_time_password
 from decussate.records.roles import GRANTS, Permission, Role
 from decussate.records.store import Store
-from decussate.records.tables import persons, signed_in
+from decussate.records.tables import persons, read_tokens, signed_in
 
 __all__ = [
     "DEMONSTRATOR",
@@ -225,7 +225,7 @@ class People:
         self._change(name, "role set", {"role": role.value})
 
     def reset_password(self, name: str) -> str:
-        """Give a person a password for one use, and end every use of the old one.
+        """Give a person a password for one use; browsers and read tokens of before end.
 
         Returns
         -------
@@ -239,7 +239,7 @@ class People:
         return password
 
     def set_password(self, name: str, password: str) -> None:
-        """Set the password that a person chose, and sign the person out everywhere.
+        """Set the password that a person chose; browsers and read tokens of before end.
 
         Raises
         ------
@@ -341,8 +341,8 @@ class People:
                 raise BadInput("person", name, "a person with an open account")
             row = dict(found._mapping) | new
             connection.execute(update(persons).where(persons.c.id == row["id"]).values(**new))
-            if end:
-                connection.execute(signed_in.delete().where(signed_in.c.person == row["id"]))
+            for held in (signed_in, read_tokens) if end else ():
+                connection.execute(held.delete().where(held.c.person == row["id"]))
             owners = select(persons.c.id).where(
                 persons.c.role == Role.OWNER,
                 persons.c.closed_at.is_(None),
