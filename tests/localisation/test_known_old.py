@@ -13,7 +13,9 @@ from decussate.examination.record import Examination, Finding, Story
 from decussate.localisation import Localisation, localise
 from decussate.localisation.cache import load_model
 from decussate.localisation.known_old import both_states, conditioned_on_old
+from decussate.localisation.localise import posterior_of
 from decussate.localisation.observation import observations
+from decussate.localisation.sensitivity import Spread, moved_sites
 from decussate.sides import Side
 
 RIGHT, LEFT = Side.RIGHT, Side.LEFT
@@ -107,6 +109,19 @@ def test_nothing_old_leaves_every_observation_as_it_is() -> None:
     seen = observations(THIRD_NERVE_RIGHT, load_catalogue(), model.atlas.signs)
     assert conditioned_on_old(model, seen, frozenset()) == seen
     assert conditioned_on_old(model, seen, {("gag", LEFT)}) == seen
+
+
+def test_the_bands_of_an_answer_are_those_given_what_is_old() -> None:
+    """With numbers that do not move, every draw is the answer itself."""
+    pairs = (("distance_acuity", LEFT), ("light_direct", LEFT))
+    one = Examination(id="x", findings=BLIND_LEFT_EYE + THIRD_NERVE_RIGHT, known_old=pairs)
+    posterior = posterior_of(one)
+    still = moved_sites(
+        posterior, load_catalogue(), Spread(incidence=1, false_alarms=1, detection=1e-9)
+    )
+    np.testing.assert_allclose(
+        still, np.repeat(posterior.sites[:, None], still.shape[1], 1), atol=0.01
+    )
 
 
 def test_states_come_together_as_probabilities_and_health_changes_nothing() -> None:

@@ -23,6 +23,7 @@ BROWNING = "Browning GG, Swan IRC, Chew KK. J Laryngol Otol 1989"
 SHUMAN = "Shuman AG et al. JAMA Intern Med 2013 (250 adults)"
 WONG = "Wong SH, White RP. J Neuroophthalmol 2013;33:17-20 (94 of 106)"
 WILLS = "The Wills Eye Manual, excerpt"
+BRODSKY = "Brodsky MB et al. Chest 2016;150:148-163 (meta-analysis, instrumental reference)"
 NATHADWARAWALA = "Nathadwarawala KM et al. JNNP 1992;55:822-825 (81 patients)"
 
 
@@ -136,6 +137,8 @@ CHECKS = [
         "Leder SB. Head Neck 1996;18:138-141",
         "present in healthy adults",
     ),
+    row("sip_swallow", "partial", 0.71, BRODSKY, "sensitivity of single sips of 1 to 5 mL"),
+    row("sip_swallow", "specificity", 0.9, BRODSKY, "specificity of single sips of 1 to 5 mL"),
     row("water_swallow", "partial", 0.96, NATHADWARAWALA, "sensitivity below 10 mL/s"),
     row("water_swallow", "specificity", 0.69, NATHADWARAWALA, "specificity below 10 mL/s"),
     row(

@@ -100,9 +100,10 @@ def conditioned_on_old(
     for one in seen:
         was = _old_state(model, one.sign, lesions, told.get(one.sign))
         sign = model.atlas.signs[one.sign[0]]
-        likelihood = np.einsum("o,onb,b->n", was, both_states(sign), one.likelihood)
-        healthy = sign.healthy
-        result.append(replace(one, likelihood=likelihood, before=float(1 - was[healthy])))
+        with_old = np.tensordot(was, both_states(sign), axes=1)
+        likelihood = with_old @ one.likelihood
+        abnormal = float(1 - was[sign.healthy])
+        result.append(replace(one, likelihood=likelihood, before=abnormal, with_old=with_old))
     return tuple(result)
 
 

@@ -45,12 +45,16 @@ class Observation:
         Probability of what was recorded given each state of the sign, graded ones by grade.
     before : float
         Probability that the sign was abnormal before, as the known old findings say.
+    with_old : ndarray of shape (n_states, n_states) or None
+        Probability of each state as it stands (last axis) given what the new lesion alone would
+        make it, when something is known of old.
     """
 
     finding: Finding
     sign: SignKey
     likelihood: Array
     before: float = 0.0
+    with_old: Array | None = None
 
 
 def response_table(sign: Sign, test: Test) -> Mapping[str, Array]:

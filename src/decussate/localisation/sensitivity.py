@@ -222,7 +222,8 @@ def _moved_likelihood(
             first, last = (end.abnormal_given(name) for end in ends)
         share = (number - first) / (last - first) if last != first else np.zeros(len(number))
         rows.append(low[state] + share * (high[state] - low[state]))
-    return np.stack(rows)
+    moved = np.stack(rows)
+    return moved if observation.with_old is None else observation.with_old @ moved
 
 
 def _at(accuracy: Accuracy, alarms: float, detection: float, spread: Spread) -> Accuracy:
