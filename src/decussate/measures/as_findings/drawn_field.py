@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from functools import lru_cache
 
 from decussate.errors import BadInput
 from decussate.examination.catalogue import load_catalogue
@@ -54,6 +55,7 @@ _EXTENT = re.compile(r"(?P<meridian>\d+): (?P<before>\d+)(?: then (?P<after>\d+)
 _CORNER = re.compile(r"(?P<reach>\d+(?:\.\d+)?) at (?P<meridian>\d+)")
 
 
+@lru_cache(maxsize=64)  # asked for on every answer of the page while a drawing stands
 def drawn_pattern(field: HandDrawnField) -> EyePattern:
     """Name the pattern of loss in a field drawn by hand.
 
