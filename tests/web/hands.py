@@ -20,7 +20,7 @@ MOST_KEYS = 120
 
 def until(page, truth: str) -> None:
     """Wait until an expression is true (the policy of the page forbids the driver's own wait)."""
-    deadline = time.monotonic() + 15
+    deadline = time.monotonic() + 30
     while not page.evaluate(truth):
         assert time.monotonic() < deadline, truth
         page.wait_for_timeout(20)

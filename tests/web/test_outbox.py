@@ -24,6 +24,7 @@ pytestmark = pytest.mark.browser
 
 CHROMIUM = "/usr/bin/chromium"
 SIZE = {"width": 1000, "height": 900}
+PATIENCE_MS = 30_000  # a busy machine is slow, not wrong
 
 
 class OwnServer:
@@ -44,9 +45,9 @@ class OwnServer:
         self.server = uvicorn.Server(config)
         self.thread = threading.Thread(target=self.server.run, daemon=True)
         self.thread.start()
-        deadline = time.monotonic() + 20
+        deadline = time.monotonic() + 120  # the first start on a machine compiles
         while not self.server.started:
-            assert time.monotonic() < deadline, "the server did not start within 20 s"
+            assert time.monotonic() < deadline, "the server did not start within two minutes"
             time.sleep(0.02)
 
     def stop(self) -> None:
@@ -84,7 +85,7 @@ def device(browser, server) -> Iterator:
         contexts.append(context)
         context.add_cookies([signed_in_cookie(server.app, server.address)])
         page = context.new_page()
-        page.set_default_timeout(10000)
+        page.set_default_timeout(PATIENCE_MS)
         page.goto(server.address + path)
         return page
 
@@ -110,11 +111,11 @@ def send(page) -> None:
 
 
 def emptied(page) -> None:
-    page.locator("#waiting:empty").wait_for(state="attached", timeout=15000)
+    page.locator("#waiting:empty").wait_for(state="attached")
 
 
 def arrived(server, examination, expected) -> None:
-    deadline = time.monotonic() + 15
+    deadline = time.monotonic() + 30
     while server.entries(examination) != expected:
         assert time.monotonic() < deadline, server.entries(examination)
         time.sleep(0.05)
@@ -138,7 +139,7 @@ def test_entries_wait_while_the_server_is_down_survive_reload_and_are_sent_once(
     says(page, "3 entries wait on this device")
     assert "Bed 5" not in page.content()
     server.start()
-    page.locator("#group-hearing").wait_for(timeout=15000)
+    page.locator("#group-hearing").wait_for()
     arrived(server, examination, IN_ORDER)
     emptied(page)
     kept = page.evaluate(
@@ -176,7 +177,7 @@ def test_a_crash_of_the_browser_loses_nothing(browser, server, examination, tmp_
             reduced_motion="reduce",
         )
         context.add_cookies([signed_in_cookie(server.app, server.address)])
-        context.pages[0].set_default_timeout(15000)
+        context.pages[0].set_default_timeout(PATIENCE_MS)
         return context.pages[0]
 
     page = launch()
@@ -249,10 +250,10 @@ def test_another_device_is_seen_without_reload_and_nothing_is_lost(server, exami
         page.locator("#test-light_direct .cell.left.abnormal").wait_for(state="attached")
 
     def panels() -> set[str]:
-        shown = (page.locator(".places summary").all_inner_texts() for page in (first, second))
+        shown = (page.locator(".place, .chance").all_text_contents() for page in (first, second))
         return {"\n".join(words) for words in shown}
 
-    deadline = time.monotonic() + 8
+    deadline = time.monotonic() + 30
     while len(panels()) != 1:
         assert time.monotonic() < deadline, "the two devices do not agree"
         first.wait_for_timeout(100)
