@@ -179,7 +179,8 @@ class Archives:
     """An export, the stores that hostile versions of it are imported into, and those versions."""
 
     def __init__(self) -> None:
-        self.folder = Path(tempfile.mkdtemp(prefix="decussate-fuzz-"))
+        self.kept = tempfile.TemporaryDirectory(prefix="decussate-fuzz-")  # until the end
+        self.folder = Path(self.kept.name)
         self.numbers = itertools.count()
         self.used = Store(self.folder / "used.db")
         load_demo(self.used)

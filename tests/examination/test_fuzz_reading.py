@@ -46,6 +46,7 @@ def test_a_reader_that_breaks_is_noticed():
         "leg " + "9" * 400 + "/5",
         "pupils R " + "1" * 300 + " mm",
         "Power 1e999/5 throughout",
+        "R ptosis for " + "9" * 5000 + " days",
     ],
 )
 def test_an_endless_number_in_shorthand_is_kept_as_not_understood(line):

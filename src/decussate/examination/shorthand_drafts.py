@@ -6,6 +6,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Any
 
+from pydantic import ValidationError
+
 from decussate.errors import BadInput
 from decussate.examination.bedside_test import Test
 from decussate.examination.checking import measured_number, measured_response
@@ -57,15 +59,13 @@ class Drafts:
                 extra = {"reason": self.lexicon.no_reason} | extra
             elif "reason" in extra:
                 raise NotUnderstood("a reason belongs to `unable`")
-            built.append(
-                Finding(
-                    test=test,
-                    side=side,
-                    response=draft.response,
-                    measurement=draft.measurement,
-                    **extra,
-                )
-            )
+            said = {"response": draft.response, "measurement": draft.measurement, **extra}
+            try:
+                built.append(Finding(test=test, side=side, **said))
+            except ValidationError:
+                raise NotUnderstood(
+                    "a word or remark in it is longer than a finding holds"
+                ) from None
         return built
 
     def add(self, statement: Statement, group: Group, old: bool) -> None:
