@@ -194,7 +194,7 @@ def test_what_was_set_aside_or_not_understood_is_said() -> None:
         }
     )
     written = findings_of(note(found))
-    assert "Set aside as old: right upper lid position." in written
+    assert "Known for long, taken to be an old lesion: right upper lid position." in written
     assert "“glabella ?” (line 3)" in written
 
 

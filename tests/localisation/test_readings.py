@@ -249,5 +249,5 @@ def test_a_reason_states_the_value_that_was_weighed() -> None:
     )
     first = localise(Examination(id="x", findings=(told, letters))).candidates[0]
     said = {reason.text for reason in (*first.supports, *first.against)}
-    assert "right looking outwards (abduction): none (-4 grade)" in said
+    assert "right looking outwards (abduction): none (grade −4)" in said
     assert "right distance acuity: reduced (6/18)" in said

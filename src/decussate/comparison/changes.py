@@ -19,8 +19,8 @@ from decussate.examination.document import (
     Examination,
     Finding,
 )
+from decussate.examination.wording import name_in_words, response_in_words
 from decussate.sides import Side
-from decussate.urgency.wording import name_in_words, response_in_words
 
 __all__ = ["Change", "Kind", "changes_between"]
 

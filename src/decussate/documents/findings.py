@@ -7,8 +7,8 @@ from typing import Any
 
 from decussate.examination.catalogue import Test, load_catalogue
 from decussate.examination.document import Examination, Finding
+from decussate.examination.wording import measurement_in_words, name_in_words, response_in_words
 from decussate.sides import Side
-from decussate.urgency.wording import measurement_in_words, name_in_words, response_in_words
 
 __all__ = ["findings_by_nerve"]
 

@@ -13,7 +13,7 @@ import yaml
 from decussate.documents.document import Block, Items, Table, Text
 from decussate.examination.catalogue import load_catalogue
 from decussate.examination.document import COULD_NOT_BE_TESTED, Examination, Finding
-from decussate.urgency.wording import finding_in_words
+from decussate.examination.wording import finding_in_words
 
 if TYPE_CHECKING:
     from decussate.localisation import Localisation

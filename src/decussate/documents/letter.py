@@ -29,9 +29,9 @@ from decussate.documents.letter_details import LetterDetails
 from decussate.documents.note import made_with, note_words
 from decussate.drawings.places import draw_places
 from decussate.examination.catalogue import load_catalogue
+from decussate.examination.wording import name_in_words
 from decussate.localisation.localise import in_100, posterior_of
 from decussate.urgency import Alert
-from decussate.urgency.wording import name_in_words
 
 if TYPE_CHECKING:
     from decussate.comparison import Comparison

@@ -16,8 +16,8 @@ import yaml
 from decussate.documents.findings import findings_by_nerve
 from decussate.examination.catalogue import load_catalogue
 from decussate.examination.document import Examination
+from decussate.examination.wording import name_in_words
 from decussate.urgency import Alert, Level
-from decussate.urgency.wording import name_in_words
 
 if TYPE_CHECKING:
     from decussate.comparison import Comparison

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from decussate.examination.catalogue import Catalogue
+from decussate.examination.wording import finding_in_words
 from decussate.localisation.observation import Observation
 from decussate.localisation.posterior import Posterior
 from decussate.sides import Side
@@ -61,18 +62,13 @@ class Reasons:
 def finding_text(observation: Observation, catalogue: Catalogue) -> str:
     """Return side, test and response in words (``"right upper lid position: partial droop"``).
 
-    With the value, where it weighs more than its response (``"... none (-4 grade)"``).
+    With the value, where it weighs more than its response (``"... none (grade −4)"``).
     """
     finding = observation.finding
     test = catalogue.test(finding.test)
-    response = test.responses.get(finding.response)
-    label = response.label if response else finding.response
-    value = finding.measurement
-    if value is not None and test.measurement is not None and test.measurement.grading is not None:
-        of_unit = isinstance(value.value, float)
-        label += f" ({value.value:g} {value.unit})" if of_unit else f" ({value.value})"
-    name = test.name[:1].lower() + test.name[1:] if test.name[1:2].islower() else test.name
-    return f"{finding.side.value + ' ' if finding.side else ''}{name}: {label}"
+    if test.measurement is None or test.measurement.grading is None:
+        finding = finding.model_copy(update={"measurement": None})
+    return finding_in_words(finding, test)
 
 
 def weigh(posterior: Posterior, sites: list[int], catalogue: Catalogue) -> list[Reasons]:

@@ -18,6 +18,7 @@ from decussate.bibliography import check_source
 from decussate.errors import BadInput
 from decussate.examination.catalogue import Catalogue, load_catalogue
 from decussate.examination.document import CONTEXT_KEYS, ONSETS, Examination
+from decussate.examination.wording import finding_in_words, name_in_words
 from decussate.sides import Side
 from decussate.urgency.condition import Outcome, walk
 from decussate.urgency.conditions import AnyCondition
@@ -30,7 +31,6 @@ from decussate.urgency.finding_conditions import (
     UntestedCondition,
 )
 from decussate.urgency.story_conditions import ContextCondition, OnsetCondition, PlaceCondition
-from decussate.urgency.wording import finding_in_words, name_in_words
 
 if TYPE_CHECKING:
     from decussate.localisation import Localisation
