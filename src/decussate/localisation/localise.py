@@ -125,6 +125,14 @@ class Localisation:
         return bool(self.candidates) and self.candidates[0].place == "normal"
 
     @property
+    def undecided(self) -> str:
+        """Why no place can be called likely yet, in words; empty when one can."""
+        first = self.candidates[0]
+        if self.no_lesion_leads and first.probability < NO_LESION_LIKELY:
+            return "Too little was recorded to point to a lesion"
+        return "" if first.probability >= STANDS_OUT else "No place stands out yet"
+
+    @property
     def text(self) -> str:
         """The conclusion in a sentence."""
         return self.text_with(2)
@@ -136,15 +144,10 @@ class Localisation:
         first = self.candidates[0]
         following = [c for c in self.candidates[1 : 1 + others] if c.probability >= 0.05]
         rest = "".join(f"; next {c.name} ({in_100(c.probability)})" for c in following)
-        if self.no_lesion_leads and first.probability < NO_LESION_LIKELY:
-            return (
-                "Too little was recorded to point to a lesion"
-                f" ({first.name}: {in_100(first.probability)}){rest}."
-            )
-        if first.probability < STANDS_OUT:
-            return (
-                f"No place stands out yet; first {first.name} ({in_100(first.probability)}){rest}."
-            )
+        if self.no_lesion_leads and self.undecided:
+            return f"{self.undecided} ({first.name}: {in_100(first.probability)}){rest}."
+        if self.undecided:
+            return f"{self.undecided}; first {first.name} ({in_100(first.probability)}){rest}."
         return f"Most likely {first.name} ({in_100(first.probability)}){rest}."
 
 

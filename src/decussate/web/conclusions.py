@@ -77,6 +77,7 @@ class Conclusion:
     localisation: Localisation
     alerts: tuple[Alert, ...]
     used: int
+    undecided: str
     side_words: str
     places: tuple[PlaceView, ...]
     unexplained: tuple[ReasonView, ...]
@@ -103,6 +104,7 @@ def conclude(examination: Examination) -> Conclusion:
         localisation=localisation,
         alerts=tuple(evaluate(examination, localisation)),
         used=localisation.findings_used,
+        undecided=localisation.undecided if localisation.findings_used else "",
         side_words="Side: "
         + ", ".join(
             f"{word} {hundred(shares.get(key, 0.0))}"

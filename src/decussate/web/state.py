@@ -136,6 +136,7 @@ def _parts_of_page(
         "last": _last(history),
         "alerts": conclusion.alerts,
         "used": conclusion.used,
+        "undecided": conclusion.undecided,
         "side_words": conclusion.side_words,
         "places": conclusion.places,
         "unexplained": conclusion.unexplained,

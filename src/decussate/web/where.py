@@ -70,6 +70,7 @@ def where_pictures(request: Request, examination_id: str) -> Response:
     if is_fragment(request):
         return HTMLResponse(templates.get_template("where_changes.html").render(context))
     context |= {
+        "undecided": conclusion.undecided,
         "side_words": conclusion.side_words,
         "places": conclusion.places,
         "unexplained": conclusion.unexplained,
