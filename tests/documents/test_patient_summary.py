@@ -159,7 +159,9 @@ def test_what_could_not_be_done_and_what_was_set_aside_is_said() -> None:
     )
     written = as_markdown(summary(found))
     assert "your throat, voice and swallow, left side" in written
-    assert "You had this before, so we took it to be old: your right upper lid hangs low." in written
+    assert (
+        "You had this before, so we took it to be old: your right upper lid hangs low." in written
+    )
     assert "- Your right upper lid" not in written
 
 
