@@ -80,7 +80,7 @@ def test_no_other_machine_is_served_without_tls(host: str, database: Path):
     refused = run("serve", "--host", host, "--database", database)
     assert refused.exit_code == 1
     assert "TLS for every address but this machine’s own" in refused.output
-    assert "--certificate FILE and --key FILE" in refused.output
+    assert "--certificate FILE and --certificate-key FILE" in refused.output
 
 
 @pytest.fixture
@@ -102,17 +102,17 @@ def test_a_certificate_and_its_key_come_together_and_fit(database, tls, tmp_path
     certificate, key = tls
     at = ("--host", EVERYWHERE, "--name", "ward.example", "--database", database)
     assert "together" in run("serve", *at, "--certificate", certificate).output
-    assert "together" in run("serve", *at, "--key", key).output
+    assert "together" in run("serve", *at, "--certificate-key", key).output
     other = tmp_path / "other.pem"
     trustme.CA().issue_cert("ward.example").private_key_pem.write_to_path(str(other))
-    refused = run("serve", *at, "--certificate", certificate, "--key", other)
+    refused = run("serve", *at, "--certificate", certificate, "--certificate-key", other)
     assert refused.exit_code == 1
     assert "the key that belongs to it" in refused.output
 
 
 def test_others_are_served_only_once_there_is_an_owner_and_never_a_demonstration(tls, tmp_path):
     certificate, key = tls
-    both = ("--certificate", certificate, "--key", key)
+    both = ("--certificate", certificate, "--certificate-key", key)
     at = ("--host", EVERYWHERE, "--name", "ward.example")
     new = ("--database", tmp_path / "new.db")
     assert "Make one first" in run("serve", *at, *both, *new).output
@@ -128,7 +128,8 @@ def test_pages_are_served_with_tls(database: Path, tls, authority, tmp_path: Pat
     certificate, key = tls
     command = [
         *PROGRAM, "serve", "--host", EVERYWHERE, "--port", str(port), "--name", "ward.example",
-        "--certificate", str(certificate), "--key", str(key), "--database", str(database),
+        "--certificate", str(certificate), "--certificate-key", str(key),
+        "--database", str(database),
     ]  # fmt: skip
     with (tmp_path / "log").open("w") as log:
         server = subprocess.Popen(command, stdout=log, stderr=log, cwd=tmp_path)

@@ -30,7 +30,7 @@ _a_file = click.Path(exists=True, dir_okay=False, path_type=Path)
 @click.option("--host", default=HOST, show_default=True, help="Address to listen at.")
 @click.option("--port", type=click.IntRange(1, 65535), default=8000, show_default=True)
 @click.option("--certificate", type=_a_file, help="TLS certificate with its chain, PEM.")
-@click.option("--key", type=_a_file, help="Private key of the certificate, PEM.")
+@click.option("--certificate-key", type=_a_file, help="Private key of the certificate, PEM.")
 @click.option(
     "--name",
     "names",
@@ -44,7 +44,7 @@ def serve(
     host: str,
     port: int,
     certificate: Path | None,
-    key: Path | None,
+    certificate_key: Path | None,
     names: tuple[str, ...],
     database: str,
     by: str | None,
@@ -56,8 +56,8 @@ def serve(
     from decussate.web.limits import SERVER_LIMITS
 
     here = _is_loopback(host)
-    tls = certificate is not None and key is not None
-    _require_encryption(host, here=here, tls=tls, certificate=certificate, key=key)
+    tls = certificate is not None and certificate_key is not None
+    _require_encryption(host, here=here, tls=tls, certificate=certificate, key=certificate_key)
     if demo and not here:
         hint = "It signs in without a password, so that it is for this machine alone."
         raise BadInput("--demo", f"with --host {host}", f"--host {HOST}", hint=hint)
@@ -86,7 +86,7 @@ def serve(
         server_header=False,
         timeout_graceful_shutdown=5,  # a browser that keeps its connection does not keep us
         ssl_certfile=certificate,
-        ssl_keyfile=key,
+        ssl_keyfile=certificate_key,
         **SERVER_LIMITS,
     )
 
@@ -105,14 +105,14 @@ def _require_encryption(
 ) -> None:
     """Refuse to serve others without TLS, and a certificate that cannot be used."""
     if not tls and (certificate or key):
-        found = "--certificate alone" if certificate else "--key alone"
-        raise BadInput("TLS", found, "--certificate FILE and --key FILE together")
+        found = "--certificate alone" if certificate else "--certificate-key alone"
+        raise BadInput("TLS", found, "--certificate FILE and --certificate-key FILE together")
     if not tls and not here:
         raise BadInput(
             "--host",
             host,
             "TLS for every address but this machine’s own",
-            hint="Add --certificate FILE and --key FILE, or leave --host out.",
+            hint="Add --certificate FILE and --certificate-key FILE, or leave --host out.",
         )
     if tls:
         try:
