@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 from uuid import uuid4
 
-from sqlalchemy import Connection, Row, Table, func, insert, select
+from sqlalchemy import Connection, Row, Table, insert, select
 from sqlalchemy.exc import DBAPIError
 
 from decussate.errors import BadInput
@@ -34,6 +34,7 @@ from decussate.records.chain import (
 from decussate.records.database import Database
 from decussate.records.encryption import Key, present_key
 from decussate.records.entries import Entry, StoredEntry, present_state
+from decussate.records.reading import entries_of, heads, stored_entry
 from decussate.records.schema import bring_up_to_date
 from decussate.records.tables import KINDS, entries, examinations, patients
 
@@ -217,7 +218,7 @@ class Store:
                     "a new identity for a new entry",
                     hint="Reload the page and record it again; nothing was changed.",
                 )
-            return Receipt(_stored(saved), True)
+            return Receipt(stored_entry(saved), True)
 
         return self.write(add)
 
@@ -286,11 +287,7 @@ class Store:
         tuple of StoredEntry
             Everything that was ever entered, undone or not.
         """
-        query = (
-            select(entries).where(entries.c.examination == examination).order_by(entries.c.sequence)
-        )
-        with self.database.reading() as connection:
-            return tuple(_stored(row) for row in connection.execute(query))
+        return entries_of(self.database, examination)
 
     def head(self, examination: str) -> ExaminationHead:
         """Return the list line of one examination.
@@ -310,10 +307,10 @@ class Store:
         BadInput
             If there is no such examination.
         """
-        heads = self._heads(examination)
-        if not heads:
+        found = self._heads(examination)
+        if not found:
             raise _no_such(examination)
-        return heads[0]
+        return found[0]
 
     def examinations(self) -> tuple[ExaminationHead, ...]:
         """Return the list lines of all examinations, newest first.
@@ -347,39 +344,7 @@ class Store:
         return present_state(head.id, head.label, head.invented, self.history(examination))
 
     def _heads(self, examination: str | None) -> tuple[ExaminationHead, ...]:
-        query = (
-            select(
-                examinations.c.id,
-                examinations.c.patient,
-                patients.c.label,
-                patients.c.invented,
-                examinations.c.opened_at,
-                func.count(entries.c.sequence).label("entry_count"),
-            )
-            .select_from(examinations.join(patients).outerjoin(entries))
-            .group_by(
-                examinations.c.id,
-                examinations.c.patient,
-                patients.c.label,
-                patients.c.invented,
-                examinations.c.opened_at,
-            )
-            .order_by(examinations.c.opened_at.desc(), examinations.c.id)
-        )
-        if examination is not None:
-            query = query.where(examinations.c.id == examination)
-        with self.database.reading() as connection:
-            return tuple(
-                ExaminationHead(
-                    row.id,
-                    row.patient,
-                    row.label,
-                    row.invented,
-                    datetime.fromisoformat(row.opened_at),
-                    row.entry_count,
-                )
-                for row in connection.execute(query)
-            )
+        return heads(self.database, examination)
 
     def write(self, job: Callable[[Connection], T]) -> T:
         """Run a job that writes, as `Database.write` does.
@@ -427,9 +392,3 @@ def _same(body: str, entry: Entry) -> bool:
 def _no_such(examination: str) -> BadInput:
     hint = "Open it from the list."
     return BadInput("examination", examination, "one that is in the store", hint=hint)
-
-
-def _stored(row: Any) -> StoredEntry:  # noqa: ANN401
-    return StoredEntry(
-        row.sequence, datetime.fromisoformat(row.at), Entry.model_validate_json(row.body)
-    )
