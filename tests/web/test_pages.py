@@ -141,7 +141,7 @@ def test_words_for_probabilities_follow_the_published_scale():
 def test_demo_examinations_open_with_note_history_and_data(client, app):
     labels = {examination.label for examination in demo_examinations()}
     heads = [head for head in app.state.store.examinations() if head.label in labels]
-    assert len(heads) == len(labels)
+    assert {head.label for head in heads} == labels
     for head in heads:
         place = f"/examinations/{head.id}"
         assert client.get(place).status_code == 200
