@@ -8,11 +8,17 @@ from click.testing import CliRunner, Result
 
 from decussate.cli import main
 from decussate.records import Store
-from decussate.records.demo import load_demo
+from decussate.records.demo import demo_examinations, load_demo
 
 
 def run(*arguments: object) -> Result:
     return CliRunner().invoke(main, [str(argument) for argument in arguments])
+
+
+DEMO = demo_examinations()
+EXAMINATIONS, PATIENTS = len(DEMO), len({one.label for one in DEMO})
+ROWS = PATIENTS + 2 * EXAMINATIONS
+"""Of the demo: its patients, its examinations and an entry of each."""
 
 
 @pytest.fixture
@@ -31,13 +37,14 @@ def test_backup_then_restore_then_audit(database: Path, tmp_path: Path) -> None:
     file, new = tmp_path / "backup.jsonl", tmp_path / "new.db"
     made = run("backup", file, "--database", database, "--by", "the keeper")
     assert made.exit_code == 0, made.output
-    assert "8 patients, 8 examinations and 8 entries" in made.output
+    counted = f"{PATIENTS} patients, {EXAMINATIONS} examinations and {EXAMINATIONS} entries"
+    assert counted in made.output
     done = run("restore", file, "--database", new)
     assert done.exit_code == 0, done.output
     assert "the audit trail holds" in done.output
     verified = run("audit", "--verify", "--database", new)
     assert verified.exit_code == 0
-    assert "26 links" in verified.output  # 8 of each of three kinds, exported, restored
+    assert f"{ROWS + 2} links" in verified.output  # the rows, exported, restored
     passes = run("audit", "--passes", head_of(made.output), "--database", new)
     assert passes.exit_code == 0
     other = run("audit", "--passes", "f" * 64, "--database", new)
@@ -60,9 +67,9 @@ def test_export_then_import_elsewhere(database: Path, tmp_path: Path) -> None:
     file, other = tmp_path / "all.jsonl", tmp_path / "other.db"
     assert run("export", file, "--database", database).exit_code == 0
     first = run("import", file, "--database", other)
-    assert "24 records added, 0 were there already." in first.output
+    assert f"{ROWS} records added, 0 were there already." in first.output
     again = run("import", file, "--database", other)
-    assert "0 records added, 24 were there already." in again.output
+    assert f"0 records added, {ROWS} were there already." in again.output
     assert "keep it" in again.output  # the file's own audit trail is not in the database
 
 
@@ -104,7 +111,7 @@ def test_export_without_identity_names_nobody_and_says_what_remains(
     for name in ("all.jsonl", "all.csv"):
         done = run("export", tmp_path / name, "--without-identity", "--database", database)
         assert done.exit_code == 0, done.output
-        assert "8 patients, 8 examinations" in done.output
+        assert f"{PATIENTS} patients, {EXAMINATIONS} examinations" in done.output
         assert "What remains:" in done.output
         written = (tmp_path / name).read_text()
         assert not any(label in written for label in labels)

@@ -56,7 +56,7 @@ def test_a_sample_is_kept_of_every_layout():
 def test_a_sample_opens_with_all_that_was_in_it(sample: Path | str):
     store = Store(sample)
     heads = {head.id: head for head in store.examinations()}
-    assert len(heads) == 9  # eight invented patients of the demo and one more
+    assert len(heads) == 9  # the eight of the demo when the layout was released, and one more
     one = heads[str(UUID(int=70))]
     assert one.label == "Bed 7, Zoë Åkesson-O'Hara, invented"
     assert one.entries == 4
@@ -67,11 +67,24 @@ def test_a_sample_opens_with_all_that_was_in_it(sample: Path | str):
     now = store.examination(one.id)
     assert [f.response for f in now.present()] == ["reduced"]  # the second was undone
     assert [text.text for text in now.unread] == ["zig zag"]
-    assert load_demo(store) == 0  # all of the demo is found again
     assert store.verify().problems == ()
     store.append(one.id, Entry(id=UUID(int=705), undoes=UUID(int=703)))
     assert [f.response for f in store.examination(one.id).present()] == ["absent"]
     assert store.verify().problems == ()
+    store.close()
+
+
+def test_the_demo_of_a_sample_is_found_again_and_what_came_later_is_added(sample: Path | str):
+    store = Store(sample)
+    before = store.examinations()
+    added = load_demo(store)
+    after = store.examinations()
+    assert {head.id for head in before} <= {head.id for head in after}
+    assert len(after) == len(before) + added
+    assert all(head in after for head in before)  # and nothing was entered into them
+    people = {(head.label, head.patient) for head in after}
+    assert len(people) == len({label for label, _ in people})  # nobody is there twice
+    assert load_demo(store) == 0
     store.close()
 
 

@@ -6,6 +6,7 @@ import sys
 import threading
 import time
 from contextlib import closing
+from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
 from uuid import UUID, uuid4
 
@@ -18,6 +19,7 @@ from sqlalchemy import event
 from decussate.errors import BadInput
 from decussate.examination.record import Finding, Story, UnreadText
 from decussate.records import Entry, NotSaved, Store, StoredEntry, in_force, present_state
+from decussate.records.chain import links
 from decussate.records.encryption import open_file, present_key
 from decussate.sides import Side
 from decussate.urgency import evaluate
@@ -221,6 +223,25 @@ def test_beginning_twice_begins_once(store: Store):
     assert store.begin(patient, examination=identity) == identity
     assert store.begin(patient, examination=identity) == identity
     assert [head.id for head in store.examinations()] == [identity]
+
+
+def test_an_examination_done_earlier_says_when_and_the_trail_when_it_was_put_in(store: Store):
+    began = datetime(2026, 3, 2, 9, 40, tzinfo=timezone(timedelta(hours=2)))
+    before = datetime.now(UTC)
+    identity = store.begin(store.add_patient("Bed 3", invented=True), at=began)
+    assert store.head(identity).opened_at == began
+    with store.database.reading() as connection:
+        put_in = next(link.at for link, _ in links(connection) if link.subject == identity)
+    assert datetime.fromisoformat(put_in) >= before
+    assert store.verify().problems == ()
+
+
+@pytest.mark.parametrize("at", [datetime(2026, 3, 2, 9, 40), datetime.now(UTC) + timedelta(days=1)])
+def test_an_examination_is_not_begun_without_zone_or_in_the_future(store: Store, at: datetime):
+    patient = store.add_patient("Bed 3", invented=True)
+    with pytest.raises(BadInput, match="a time that has passed, with its zone"):
+        store.begin(patient, at=at)
+    assert store.examinations() == ()
 
 
 def test_a_file_that_is_no_database_is_refused_and_left_alone(tmp_path: Path):

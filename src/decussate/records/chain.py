@@ -29,6 +29,7 @@ from typing import Any
 
 from sqlalchemy import Connection, and_, func, insert, select
 
+from decussate.errors import BadInput
 from decussate.records.database import STREAMED
 from decussate.records.tables import KINDS, audit, persons, streamed
 
@@ -177,14 +178,27 @@ def login_name() -> str:
         return "unknown"
 
 
-def timestamp() -> str:
-    """Return the present time as the store writes it, ISO 8601 in UTC.
+def timestamp(at: datetime | None = None) -> str:
+    """Return a time as the store writes it, ISO 8601 in UTC.
+
+    Parameters
+    ----------
+    at : datetime, optional
+        A time that has passed, with its zone; by default the present.
 
     Returns
     -------
     str
+
+    Raises
+    ------
+    BadInput
+        If the zone is missing, or the time is yet to come.
     """
-    return datetime.now(UTC).isoformat()
+    now = datetime.now(UTC)
+    if at is not None and (at.tzinfo is None or at > now):
+        raise BadInput("time", at.isoformat(), "a time that has passed, with its zone")
+    return (at or now).astimezone(UTC).isoformat()
 
 
 def row_digest(row: Mapping[str, Any]) -> str:

@@ -5,9 +5,12 @@ from __future__ import annotations
 from importlib.resources import files
 from uuid import UUID, uuid5
 
+from sqlalchemy import select
+
 from decussate.examination.record import Examination, read_examination
 from decussate.records.entries import Entry
 from decussate.records.store import Store
+from decussate.records.tables import patients
 
 __all__ = ["DEMO_FAMILY", "demo_examinations", "load_demo"]
 
@@ -36,25 +39,35 @@ def demo_examinations() -> tuple[Examination, ...]:
 def load_demo(store: Store) -> int:
     """Add the invented patients that the store does not hold yet.
 
+    Examinations under one label are of one patient. One whose findings say when they were made was
+    begun at the first of them, any other is begun now.
+
     Parameters
     ----------
     store : Store
-        Where to put them. What was entered for them before is left as it is.
+        Where to put them. What was entered for them before is left as it is, and what an
+        interrupted start left out is put in.
 
     Returns
     -------
     int
-        How many were added.
+        How many examinations were added.
     """
-    held = {head.id for head in store.examinations()}
+    held = {head.id for head in store.examinations() if head.entries}
+    with store.database.reading() as connection:
+        known = set(connection.scalars(select(patients.c.id)))
+    first_of: dict[str, str] = {}
     added = 0
     for examination in demo_examinations():
+        first = first_of.setdefault(examination.label, examination.id)
         identity = str(uuid5(DEMO_FAMILY, f"examination {examination.id}"))
         if identity in held:
             continue
-        patient = str(uuid5(DEMO_FAMILY, f"patient {examination.id}"))
-        store.add_patient(examination.label, invented=True, patient=patient)
-        store.begin(patient, examination=identity)
+        patient = str(uuid5(DEMO_FAMILY, f"patient {first}"))
+        if patient not in known:
+            known.add(store.add_patient(examination.label, invented=True, patient=patient))
+        times = [finding.at for finding in examination.findings if finding.at]
+        store.begin(patient, examination=identity, at=min(times, default=None))
         entry = uuid5(DEMO_FAMILY, f"first entry {examination.id}")
         store.append(
             identity,

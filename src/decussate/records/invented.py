@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
 from sqlalchemy import select
 
 from decussate.errors import BadInput
@@ -34,13 +36,15 @@ class InventedOnly(Store):
         """Add a patient, who is invented whatever was said."""
         return super().add_patient(label, invented=True, patient=patient)
 
-    def begin(self, patient: str, *, examination: str | None = None) -> str:
+    def begin(
+        self, patient: str, *, examination: str | None = None, at: datetime | None = None
+    ) -> str:
         """Begin an examination of an invented patient."""
         query = select(patients.c.invented).where(patients.c.id == patient)
         with self.database.reading() as connection:
             if not connection.scalar(query):
                 raise BadInput("patient", patient, "a patient that is in the store")
-        return super().begin(patient, examination=examination)
+        return super().begin(patient, examination=examination, at=at)
 
     def append(self, examination: str, entry: Entry) -> Receipt:
         """Save an entry about an invented patient."""

@@ -137,7 +137,9 @@ class Store:
 
         return self.write(add)
 
-    def begin(self, patient: str, *, examination: str | None = None) -> str:
+    def begin(
+        self, patient: str, *, examination: str | None = None, at: datetime | None = None
+    ) -> str:
         """Begin an examination of a patient.
 
         Parameters
@@ -147,6 +149,8 @@ class Store:
         examination : str, optional
             Identity to use; a new one is made by default. Beginning the same one twice begins it
             once.
+        at : datetime, optional
+            When it was begun, for one done earlier; the audit trail says when it was put in.
 
         Returns
         -------
@@ -156,10 +160,11 @@ class Store:
         Raises
         ------
         BadInput
-            If there is no such patient.
+            If there is no such patient, or the time has no zone or is yet to come.
         """
         identity = examination or str(uuid4())
         by = present_actor(self.by)
+        opened_at = timestamp(at)
 
         def begin(connection: Connection) -> str:
             begun = _row(connection, examinations, identity)
@@ -167,7 +172,7 @@ class Store:
             if not known or (begun is not None and begun.patient != patient):
                 raise BadInput("patient", patient, "a patient that is in the store")
             if begun is None:
-                row = {"id": identity, "patient": patient, "opened_at": timestamp()}
+                row = {"id": identity, "patient": patient, "opened_at": opened_at}
                 _add(connection, "examination", row, by)
             return identity
 
