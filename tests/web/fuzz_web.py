@@ -28,6 +28,7 @@ from schemathesis.specs.openapi.checks import response_schema_conformance, statu
 
 from decussate.records.people import Person
 from decussate.records.roles import Role
+from decussate.web.api import router
 from decussate.web.api_document import openapi_document
 from decussate.web.app import create_app
 from decussate.web.bedside import load_parts
@@ -340,7 +341,7 @@ def filled(draw: st.DrawFn) -> Filled:
 
 @functools.cache
 def interface() -> Any:
-    return schemathesis.openapi.from_dict(openapi_document())
+    return schemathesis.openapi.from_dict(openapi_document(router.routes))
 
 
 @st.composite

@@ -27,6 +27,7 @@ from decussate.records.roles import Permission
 from decussate.records.search import search
 from decussate.web.access import needs
 from decussate.web.api_catalogue_models import PlacePage, SourcePage, TestAnswer, TestPage
+from decussate.web.api_document import openapi_document
 from decussate.web.api_models import (
     ComparisonAnswer,
     ExaminationPage,
@@ -213,9 +214,7 @@ def list_sources(
 @needs(Permission.LEARN)
 def read_description() -> Response:
     """Give the OpenAPI description of this interface."""
-    from decussate.web.api_document import openapi_document
-
-    return JSONResponse(openapi_document())
+    return JSONResponse(openapi_document(router.routes))
 
 
 @router.api_route(

@@ -7,12 +7,13 @@ OpenAPI Specification 3.1.0.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from importlib.metadata import version
 from typing import Any
 
 from fastapi.openapi.utils import get_openapi
+from starlette.routing import BaseRoute
 
-from decussate.web.api import router
 from decussate.web.api_problems import Problem
 
 __all__ = ["openapi_document"]
@@ -33,8 +34,13 @@ TAGS = (
 )
 
 
-def openapi_document() -> dict[str, Any]:
+def openapi_document(routes: Sequence[BaseRoute]) -> dict[str, Any]:
     """Return the description, as published in ``docs/api``.
+
+    Parameters
+    ----------
+    routes : sequence of BaseRoute
+        Of the interface.
 
     Returns
     -------
@@ -44,7 +50,7 @@ def openapi_document() -> dict[str, Any]:
         title="Decussate read interface",
         version=version("decussate"),
         description=DESCRIPTION,
-        routes=router.routes,
+        routes=routes,
         tags=[{"name": name, "description": words} for name, words in TAGS],
         license_info={"name": "Apache-2.0", "identifier": "Apache-2.0"},
     )
