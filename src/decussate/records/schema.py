@@ -17,13 +17,13 @@ from decussate.records.encryption import Key, open_file
 
 __all__ = ["REVISION", "REVISION_TABLE", "bring_up_to_date", "copy_sqlite", "revision_of"]
 
-REVISION = "0006"
+REVISION = "0007"
 """The present layout: the newest step of ``migrations``."""
 
 REVISION_TABLE = "decussate_revision"
 """Table that names the layout of a database."""
 
-OLDER = ("0001", "0002", "0003", "0004", "0005")
+OLDER = ("0001", "0002", "0003", "0004", "0005", "0006")
 """Layouts that can be brought to the present one."""
 
 _one_at_a_time = threading.Lock()  # Alembic keeps the migration under way in a global

@@ -17,10 +17,13 @@ __all__ = [
     "entries",
     "examinations",
     "metadata",
+    "outbox_keys",
     "patient_screens",
     "patients",
     "persons",
     "read_tokens",
+    "recovery_codes",
+    "second_factors",
     "signed_in",
     "store_version",
     "streamed",
@@ -146,6 +149,35 @@ read_tokens = Table(
     Column("until", String(32), nullable=False),
 )
 """Tokens by which programs read for a person. What ends is deleted; the trail tells that it was."""
+
+second_factors = Table(
+    "second_factor",
+    metadata,
+    Column("person", ForeignKey("person.id"), primary_key=True),
+    Column("secret", String(64), nullable=False),
+    Column("made_at", String(32), nullable=False),
+    Column("confirmed_at", String(32)),
+    Column("last_step", Integer, nullable=False),
+)
+"""What the codes of a person's app are made from; it counts once a first code has confirmed it.
+The newest link that speaks of it holds its digest, without the step of the last code used."""
+
+recovery_codes = Table(
+    "recovery_code",
+    metadata,
+    Column("person", ForeignKey("person.id"), primary_key=True),
+    Column("mark", String(4), primary_key=True),
+    Column("hash", Text, nullable=False),
+)
+"""Codes for whoever has lost the app; one that was used is deleted."""
+
+outbox_keys = Table(
+    "outbox_key",
+    metadata,
+    Column("person", ForeignKey("person.id"), primary_key=True),
+    Column("key", String(64), nullable=False),
+)
+"""With what a browser seals the entries of a person that wait in it."""
 
 KINDS = {
     "patient": patients,
