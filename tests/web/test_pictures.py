@@ -184,3 +184,34 @@ def test_a_drag_paints_every_shape_it_crosses_and_a_key_paints_one(open_page, ap
     spots["touch_cheek", Side.LEFT].locator(".said").click()
     page.wait_for_timeout(300)
     assert len(app.state.store.history(examination)) == 4
+
+
+CROSSING = """() => [...document.querySelectorAll("[id] > .area")].flatMap((area) => {
+  const spot = area.parentElement, text = spot.querySelector("text");
+  if (spot.querySelector(".iris")) return [];
+  const said = text.querySelector(".said");
+  const within = area.getCTM().inverse().multiply(text.getCTM());
+  return [...new Set(JSON.parse(spot.dataset.steps).map(([, shown]) => shown))].flatMap((shown) => {
+    said.textContent = shown;
+    return [...text.querySelectorAll("tspan")].filter((line) => {
+      const boxes = [...line.textContent].map((_, n) => line.getExtentOfChar(n));
+      const left = Math.min(...boxes.map((box) => box.x)) - 1.5;
+      const right = Math.max(...boxes.map((box) => box.x + box.width)) + 1.5;
+      const { y, height } = boxes[0];
+      const corners = [left, right].flatMap((x) => [[x, y + 0.3 * height], [x, y + 0.75 * height]]);
+      return !corners.every(([x, at]) =>
+        area.isPointInFill(new DOMPoint(x, at).matrixTransform(within)));
+    }).map((line) => `${spot.id}: ${line.textContent}`);
+  });
+})"""
+"""The words that cross the outline of their shape, at any step (by corners of small letters)."""
+
+
+@pytest.mark.browser
+def test_the_words_of_a_shape_stay_inside_it_at_every_step(open_page, examination):
+    page = open_page(f"/examinations/{examination}", size="phone")
+    page.evaluate(
+        "document.querySelectorAll('.group > details, .picture').forEach(d => { d.open = true })"
+    )
+    assert page.locator(".picture .spot:not(:has(.iris))").count() > 100
+    assert page.evaluate(CROSSING) == []
