@@ -116,6 +116,20 @@ def test_a_place_has_the_pathways_of_its_findings_drawn_through_it(client, wren)
     assert client.get(f"/examinations/{wren}/where/finding?test=weber&side=left").status_code == 422
 
 
+def test_no_lesion_found_has_neither_pathways_nor_causes(client, enter, app, examination):
+    for part in load_parts():
+        enter("sweep", group=part.key)
+    first, *others = conclude(app.state.store.examination(examination)).places
+    assert first.title == "No lesion found"
+    page = unescape(client.get(f"/examinations/{examination}/where").text)
+    parts = page.split('<li id="place-')
+    (said,) = (part for part in parts if part.startswith("no-lesion-found"))
+    assert "is not excluded" in said
+    for offered in ("drawn through it", "Signs a lesion here predicts", "Causes to settle"):
+        assert offered not in said
+        assert page.count(offered) == len(others)
+
+
 def test_a_finding_on_the_wrong_side_is_asked_about(client, enter, examination):
     """A left third-nerve palsy with one finding written on the right."""
     for test, side, response in (

@@ -88,6 +88,11 @@ class Candidate:
     causes: tuple[CauseShare, ...] = ()
     pathway: tuple[str, ...] = ()
 
+    @property
+    def is_lesion(self) -> bool:
+        """Whether it stands for a lesion; one candidate says that there is none."""
+        return self.place != "normal"
+
 
 @dataclass(frozen=True, slots=True)
 class Localisation:
@@ -122,7 +127,7 @@ class Localisation:
     @property
     def no_lesion_leads(self) -> bool:
         """Whether the first candidate is that there is no lesion."""
-        return bool(self.candidates) and self.candidates[0].place == "normal"
+        return bool(self.candidates) and not self.candidates[0].is_lesion
 
     @property
     def undecided(self) -> str:

@@ -46,7 +46,10 @@ class CauseView:
 
 @dataclass(frozen=True, slots=True)
 class PlaceView:
-    """A place with its probability as words, number and bar, and the reasons under headings."""
+    """A place with its probability as words, number and bar, and the reasons under headings.
+
+    `lesion` is false for the one entry that says there is none: it has neither pathways nor causes.
+    """
 
     key: str
     side: str
@@ -56,6 +59,7 @@ class PlaceView:
     percent: float
     reasons: tuple[tuple[str, tuple[ReasonView, ...], str], ...]
     causes: tuple[CauseView, ...]
+    lesion: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -211,6 +215,7 @@ def _place(candidate: Candidate) -> PlaceView:
             CauseView(cause.name, hundred(cause.share), cause.settle)
             for cause in candidate.causes[:CAUSES_SHOWN]
         ),
+        lesion=candidate.is_lesion,
     )
 
 
