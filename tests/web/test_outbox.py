@@ -149,6 +149,24 @@ def test_entries_wait_while_the_server_is_down_survive_reload_and_are_sent_once(
     assert set(kept) == {f"/static/{name}" for name in SHELL_FILES} | {"/away"}
 
 
+def test_the_further_tests_of_a_part_never_opened_open_without_the_server(
+    server, examination, device
+):
+    page = device(f"/examinations/{examination}")
+    assert page.locator("#test-tongue_power").count() == 0
+    page.locator(".further[data-from]").first.wait_for(state="detached")
+    server.stop()
+    page.locator("#group-tongue > details > summary").click()
+    page.locator("#group-tongue .further > summary").click()
+    cell = page.locator("#test-tongue_power .cell.left")
+    cell.locator(".scale > summary").click()
+    cell.locator(".choice[value='record left reduced']").click()
+    says(page, "1 entry waits on this device")
+    server.start()
+    arrived(server, examination, [("tongue_power", "reduced")])
+    page.locator("#test-tongue_power .cell.left.abnormal").wait_for()
+
+
 def test_undo_takes_back_what_waits_and_not_an_entry_of_before(server, examination, device):
     page = device(f"/examinations/{examination}")
     touch(page, "weber", "record whole left")

@@ -35,6 +35,7 @@ SHELL_FILES = (
     "field_outline.js",
     "where.js",
     "drafts.js",
+    "further.js",
     "access.js",
     "vendor/htmx-4.0.1.min.js",
 )

@@ -60,7 +60,7 @@ async function reveal(hash) {
     const further = document.querySelector(`.further[data-tests~="${CSS.escape(name.slice(5))}"]`);
     if (further) {
       further.open = true;
-      await new Promise((ready) => further.addEventListener("htmx:finally:request", ready, { once: true }));
+      await fetchFurther(further);
     }
   }
   const place = document.getElementById(name);
