@@ -3,11 +3,15 @@
 from datetime import timedelta
 
 import pytest
+from sqlalchemy import select
 
 from decussate.comparison import follow
 from decussate.localisation import localise
 from decussate.records import Store
+from decussate.records.authors import authors_of
 from decussate.records.demo import demo_examinations, load_demo
+from decussate.records.people import DEMONSTRATOR
+from decussate.records.tables import audit
 
 SEEN_AGAIN = "Signe Arkwright"
 
@@ -37,6 +41,17 @@ def test_every_invented_patient_says_so():
     for examination in demo_examinations():
         assert examination.invented
         assert examination.label.endswith("Lindenmere Hospital (invented)")
+
+
+def test_what_nobody_saw_carries_the_name_of_nobody(store: Store):
+    load_demo(store)
+    for head in store.examinations():
+        assert [author.name for author in authors_of(store, head.id)] == [DEMONSTRATOR]
+    assert "invented" in DEMONSTRATOR.lower()
+    written = select(audit.c.by).where(audit.c.kind.in_(("patient", "examination", "entry")))
+    with store.database.reading() as connection:
+        assert set(connection.scalars(written)) == {DEMONSTRATOR}
+    assert store.verify().problems == ()
 
 
 @pytest.mark.parametrize("stopped", ["begin", "append"])

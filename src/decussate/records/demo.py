@@ -8,7 +8,9 @@ from uuid import UUID, uuid5
 from sqlalchemy import select
 
 from decussate.examination.record import Examination, read_examination
+from decussate.records.chain import acting_as
 from decussate.records.entries import Entry
+from decussate.records.people import DEMONSTRATOR
 from decussate.records.store import Store
 from decussate.records.tables import patients
 
@@ -40,7 +42,8 @@ def load_demo(store: Store) -> int:
     """Add the invented patients that the store does not hold yet.
 
     Examinations under one label are of one patient. One whose findings say when they were made was
-    begun at the first of them, any other is begun now.
+    begun at the first of them, any other is begun now. All of it is the work of the invented
+    examiner, so that nobody's name stands beside what nobody saw.
 
     Parameters
     ----------
@@ -53,6 +56,11 @@ def load_demo(store: Store) -> int:
     int
         How many examinations were added.
     """
+    with acting_as(DEMONSTRATOR):
+        return _load(store)
+
+
+def _load(store: Store) -> int:
     held = {head.id for head in store.examinations() if head.entries}
     with store.database.reading() as connection:
         known = set(connection.scalars(select(patients.c.id)))

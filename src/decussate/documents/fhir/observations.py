@@ -219,7 +219,7 @@ def story_observations(story: Story, subject: Element) -> Iterator[tuple[str, El
 def known_old_observation(
     test: Test, side: Side | None, position: int, subject: Element
 ) -> Element:
-    """Return what was set aside as known from before: a test, and its side."""
+    """Return what is known from before: a test, and its side."""
     found = _observation("final", concept(item("known_old")), subject, position)
     found["valueCodeableConcept"] = concept(own_coding("test", test.id, test.name))
     return found | ({"bodySite": _body_site(test, side)} if side else {})

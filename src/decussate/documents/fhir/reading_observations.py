@@ -240,7 +240,7 @@ def _prefixed(node: Node, prefix: str) -> str:
 
 
 def read_known_old(node: Node) -> tuple[str, str | None]:
-    """Return test and side of what was set aside as known from before.
+    """Return test and side of what is known from before.
 
     Raises
     ------
