@@ -310,6 +310,26 @@ def test_a_paired_screen_is_one_examinations_alone(app, invented, real):
     assert client.get(f"/examinations/{invented}/screen/state").status_code == 401
 
 
+def test_a_paired_screen_marks_nothing_and_says_nothing_of_its_own(app, invented):
+    """Whoever holds the device chooses what is shown on it, not what was read from it."""
+    client = browser(app, "paired", invented)
+    address = f"/examinations/{invented}/screen/state"
+    before = client.get(address).json()["shown"]
+    for fields in ({"marks": {}}, {"own_words": "Look up"}, {"eye": "left"}, {"language": "cy"}):
+        assert client.post(address, json=fields).status_code == 422
+    assert client.get(address).json()["shown"] == before
+    changed = client.post(address, json={"view": "fixation", "row": 5, "distance_m": 3.0})
+    assert changed.status_code == 200
+    assert changed.json()["shown"]["view"] == "fixation"
+
+
+def test_an_examiner_directs_the_screen_from_a_browser_that_was_paired_too(app, invented):
+    client = browser(app, "paired", invented)
+    client.cookies.set("signed-in", signed_in(app, a_person(app, Role.EXAMINER)))
+    address = f"/examinations/{invented}/screen/state"
+    assert client.post(address, json={"own_words": "Look up"}).status_code == 200
+
+
 def test_a_code_pairs_once_and_guesses_are_slowed_down(app, invented):
     code = app.state.access.pairings.new_code(invented)
     first = browser(app, "nobody")

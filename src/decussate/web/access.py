@@ -184,10 +184,10 @@ class Access:
         """
         examination = request.path_params.get("examination_id", "")
         visit = self.visit(request, touched=not need.looks)
-        if need.permission is Permission.SCREEN and self.pairings.allows(
-            request.cookies.get(paired_cookie(tls=self.tls), ""), examination
-        ):
-            return None
+        if need.permission is Permission.SCREEN and not _directs(visit):
+            secret = request.cookies.get(paired_cookie(tls=self.tls), "")
+            if self.pairings.allows(secret, examination):
+                return None
         if visit is None or visit.browser.locked:
             raise self._nobody(visit)
         claimed = request.headers.get(SIGNED_IN_AS, visit.person.id)
@@ -236,6 +236,11 @@ class Access:
             if len(self._shown) > 10_000:
                 self._shown.clear()  # noted once more, at worst
             self._shown.add(pair)
+
+
+def _directs(visit: Visit | None) -> bool:
+    """Whether someone is signed in who directs the patient's screen; a paired device shows it."""
+    return visit is not None and not visit.browser.locked and visit.person.may(Permission.SCREEN)
 
 
 def cookie_name(*, tls: bool) -> str:

@@ -1,8 +1,8 @@
 """Pairing a second device as the patient's screen, without signing anyone in on it.
 
 The examiner's page shows a code; typed on the second device once, within ten minutes, it lets that
-device show what the examiner chooses in this one examination, and nothing else. Kept in memory,
-like the screens themselves.
+device show what the examiner chooses in this one examination, and nothing else. Kept in memory:
+after a restart a device is paired again.
 """
 
 from __future__ import annotations

@@ -18,7 +18,7 @@ from decussate.measures.as_findings.acuity import distance_acuity_findings, near
 from decussate.measures.letter_by_letter import LETTERS_A_ROW, METHOD
 from decussate.measures.near_acuity import DEFAULT_N_RULE, NearAcuity, m_from_n, x_height_mm
 from decussate.records.roles import Permission
-from decussate.web.access import needs
+from decussate.web.access import needs, visit_of
 from decussate.web.limits import json_object
 from decussate.web.measured_entries import number_in, save_measured, side_in
 from decussate.web.pages import invented_words
@@ -45,6 +45,8 @@ target shape on stability of fixational eye movements. Vision Res 2013;76:31-42.
 """
 RED_MM = 20.0
 """Diameter of the red target, millimetres (judgement)."""
+OWN_CONTROLS = frozenset({"view", "row", "distance_m"})
+"""What a paired device may change: its own controls, and never what was read or is said."""
 STROKE_PIXELS = 2.0
 """A row is not shown when a stroke would take fewer pixels of the screen (judgement)."""
 
@@ -137,8 +139,15 @@ def screen_state(
 @router.post("/examinations/{examination_id}/screen/state")
 @needs(Permission.SCREEN)
 async def change_screen(request: Request, examination_id: str) -> Response:
-    """Change what is shown or marked."""
+    """Change what is shown or marked; on a paired device no more than its own controls do."""
     fields = await json_object(request, "change of the screen")
+    if visit_of(request) is None and (beyond := sorted(fields.keys() - OWN_CONTROLS)):
+        raise BadInput(
+            "change of the screen",
+            ", ".join(beyond)[:80],
+            "what is shown, the row or the distance",
+            hint="Letters are marked and words chosen on the examiner’s page.",
+        )
     screen = await run_in_threadpool(_screen, request, examination_id)
     return JSONResponse(await run_in_threadpool(screen.change, fields))
 
