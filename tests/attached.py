@@ -1,6 +1,9 @@
 """Small files of every kind that may be attached."""
 
+import io
 import zlib
+
+from PIL import Image
 
 AUDIOGRAM = (
     b"ear,frequency_hz,conduction,level_db_hl,masked,no_response,transducer\n"
@@ -8,7 +11,15 @@ AUDIOGRAM = (
 )
 PERIMETRY = b"x,y,dB\n3,3,30\n-3,3,<0\n"
 PDF = b"%PDF-1.7\n%\xe2\xe3\xcf\xd3\n1 0 obj\n<<>>\nendobj\n%%EOF\n"
-JPEG = b"\xff\xd8\xff\xe0\x00\x10JFIF\x00" + bytes(range(256))
+
+
+def _jpeg() -> bytes:
+    out = io.BytesIO()
+    Image.linear_gradient("L").resize((16, 16)).save(out, "JPEG")
+    return out.getvalue()
+
+
+JPEG = _jpeg()
 
 
 def png() -> bytes:

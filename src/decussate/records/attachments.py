@@ -2,7 +2,8 @@
 
 They are kept in the database, so that one backup holds everything, and like entries they are only
 ever added. What a file is follows from its content, not from its name; anything but the kinds named
-here is refused. A table must be one that this program can read: then no cell of it is a formula.
+here is refused. A table must be one that this program can read: then no cell of it is a formula. A
+picture is written again from its points, and the department may have every file scanned.
 
 References
 ----------
@@ -27,6 +28,8 @@ from decussate.errors import BadInput
 from decussate.measures.audiogram import audiogram_from_csv
 from decussate.measures.visual_field_points import read_perimetry_csv
 from decussate.records.chain import add_link, present_actor, present_device, timestamp
+from decussate.records.pictures import rewritten
+from decussate.records.scanning import Scanner
 from decussate.records.store import Store
 from decussate.records.tables import attachments, examinations
 from decussate.sides import Side
@@ -163,7 +166,13 @@ def _check_perimetry(text: str) -> None:
 
 
 def attach(
-    store: Store, examination: str, name: str, content: bytes, *, attachment: str | None = None
+    store: Store,
+    examination: str,
+    name: str,
+    content: bytes,
+    *,
+    attachment: str | None = None,
+    scanner: Scanner | None = None,
 ) -> Attachment:
     """Attach a file to an examination, and return once it is on disk.
 
@@ -180,6 +189,8 @@ def attach(
     attachment : str, optional
         Identity to use; a new one is made by default. The same file sent twice with one identity is
         kept once.
+    scanner : Scanner, optional
+        What looks for malware; it sees the file as it came.
 
     Returns
     -------
@@ -193,6 +204,11 @@ def attach(
         If the database could not write it.
     """
     kind, media_type = kind_of(name, content)
+    if scanner is not None:
+        scanner.require_harmless(name, content)
+    if kind == "picture":
+        content = rewritten(name, content)
+        kind_of(name, content)  # which may have become too large
     by = present_actor(store.by)
     row = {
         "id": str(UUID(attachment)) if attachment else str(uuid4()),
