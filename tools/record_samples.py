@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import sys
 import tempfile
+import time
 from pathlib import Path
 from uuid import UUID
 
@@ -23,6 +24,7 @@ from decussate.records.people import People  # noqa: E402
 from decussate.records.read_tokens import ReadTokens  # noqa: E402
 from decussate.records.roles import Role  # noqa: E402
 from decussate.records.schema import REVISION, copy_sqlite  # noqa: E402
+from decussate.records.second_factors import STEP_S, SecondFactors, code_at  # noqa: E402
 from decussate.sides import Side  # noqa: E402
 from postgres_server import PostgresServer  # noqa: E402
 
@@ -52,9 +54,11 @@ def fill(store: Store) -> None:
         store.append(examination, entry)
     attach(store, examination, "hörtest.csv", AUDIOGRAM.encode(), attachment=str(UUID(int=7001)))
     people = People(store)
-    people.add_owner("Zoë Åkesson-O'Hara, invented", "an invented owner's word")
+    owner = people.add_owner("Zoë Åkesson-O'Hara, invented", "an invented owner's word")
     bert, _ = people.add("Bert Example, invented", Role.READER)
     ReadTokens(store).make(bert, "ward list, invented")
+    factors = SecondFactors(store)
+    factors.confirm(owner, code_at(factors.begin(owner), int(time.time()) // STEP_S))
 
 
 def main() -> None:

@@ -31,7 +31,7 @@ from sqlalchemy import Connection, and_, func, insert, select
 
 from decussate.errors import BadInput
 from decussate.records.database import STREAMED
-from decussate.records.tables import KINDS, audit, persons, streamed
+from decussate.records.tables import KINDS, audit, persons, second_factors, streamed
 
 __all__ = [
     "FIRST",
@@ -71,8 +71,9 @@ class Link:
         ``added``, ``adopted`` (found when the trail began), ``imported``, ``restored``, ``seen``,
         ``exported``; for a person also what changed, for a sign-in what came of it.
     kind : str
-        ``patient``, ``examination``, ``entry``, ``attachment``, ``person``, ``sign-in``, or
-        ``store`` for all of it.
+        ``patient``, ``examination``, ``entry``, ``attachment``, ``person``, ``sign-in``,
+        ``second factor``, ``recovery code``, ``read token``, ``request``, or ``store`` for all of
+        it.
     subject : str
         Identity of the row; for a sign-in, of the person; for a store, more about the act.
     content : str
@@ -323,6 +324,7 @@ def verify(connection: Connection, *, passes: str | None = None) -> Verdict:
     for kind in KINDS:
         problems += _misfits(connection, kind)
     problems += _changed_people(connection)
+    problems += _changed_factors(connection)
     if not passed:
         problems.append(f"the chain does not pass through the head {passes}")
     return Verdict(number, head, tuple(problems))
@@ -345,6 +347,30 @@ def _changed_people(connection: Connection) -> Iterator[str]:
             yield f"person {found['id']} was added without a link"
         elif newest[found["id"]] != row_digest(dict(found)):
             yield f"person {found['id']} was changed"
+
+
+def _changed_factors(connection: Connection) -> Iterator[str]:
+    """Give the second factors that are not as the newest link about them says.
+
+    Those of accounts that are closed, or that a backup left out, have nobody to protect.
+    """
+    query = select(audit.c.subject, audit.c.content).where(audit.c.kind == "second factor")
+    newest = {
+        row.subject: row.content for row in connection.execute(query.order_by(audit.c.sequence))
+    }
+    known = second_factors.c
+    held = {
+        row["person"]: row_digest(dict(row))
+        for row in connection.execute(
+            select(known.person, known.secret, known.made_at, known.confirmed_at).where(
+                known.confirmed_at.is_not(None)
+            )
+        ).mappings()
+    }
+    open_accounts = select(persons.c.id).where(persons.c.closed_at.is_(None))
+    for person in connection.scalars(open_accounts):
+        if held.get(person, "") != newest.get(person, ""):
+            yield f"the second factor of person {person} was changed"
 
 
 def _misfits(connection: Connection, kind: str) -> Iterator[str]:

@@ -13,14 +13,20 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 from uuid import uuid4
 
-from sqlalchemy import Connection, Row, insert, select, update
+from sqlalchemy import Connection, Row, Table, insert, select, update
 
 from decussate.errors import BadInput
 from decussate.records.chain import add_link, present_actor
 from decussate.records.passwords import check_password, fits, hashed, one_time_password
 from decussate.records.roles import GRANTS, Permission, Role
 from decussate.records.store import Store
-from decussate.records.tables import persons, read_tokens, signed_in
+from decussate.records.tables import (
+    persons,
+    read_tokens,
+    recovery_codes,
+    second_factors,
+    signed_in,
+)
 
 __all__ = [
     "DEMONSTRATOR",
@@ -44,6 +50,10 @@ LONGEST_NAME = 100
 
 DEMONSTRATOR = "Invented examiner"
 """Name of the invented account of a demonstration; it has no password."""
+
+
+USES = (signed_in, read_tokens)
+"""What ends with a password: browsers signed in, and read tokens."""
 
 
 def now_utc() -> datetime:
@@ -235,7 +245,7 @@ class People:
         password = one_time_password()
         until = (self._clock() + ONE_TIME_FOR).isoformat()
         new = {"password": hashed(password), "password_until": until}
-        self._change(name, "password reset", new, end=True)
+        self._change(name, "password reset", new, end=USES)
         return password
 
     def set_password(self, name: str, password: str) -> None:
@@ -248,7 +258,7 @@ class People:
         """
         check_password(password, name)
         new = {"password": hashed(password), "password_until": None}
-        self._change(name, "password set", new, end=True)
+        self._change(name, "password set", new, end=USES)
 
     def set_lock(self, name: str, minutes: int) -> None:
         """Set after how many minutes without a touch a person's browsers lock.
@@ -272,7 +282,7 @@ class People:
             If there is no such person, or nobody would be owner any more.
         """
         new = {"closed_at": self._clock().isoformat(), "password": "", "password_until": None}
-        self._change(name, "closed", new, end=True)
+        self._change(name, "closed", new, end=(*USES, second_factors, recovery_codes))
 
     def check(self, name: str, password: str) -> Person | None:
         """Return the person whose name and password these are; nobody's take as long.
@@ -332,7 +342,9 @@ class People:
         assert found is not None  # noqa: S101  (inserted above)
         return person_of_row(found)
 
-    def _change(self, name: str, action: str, new: dict[str, Any], *, end: bool = False) -> None:
+    def _change(
+        self, name: str, action: str, new: dict[str, Any], *, end: tuple[Table, ...] = ()
+    ) -> None:
         by = present_actor(self._store.by)
 
         def job(connection: Connection) -> None:
@@ -341,7 +353,7 @@ class People:
                 raise BadInput("person", name, "a person with an open account")
             row = dict(found._mapping) | new
             connection.execute(update(persons).where(persons.c.id == row["id"]).values(**new))
-            for held in (signed_in, read_tokens) if end else ():
+            for held in end:
                 connection.execute(held.delete().where(held.c.person == row["id"]))
             owners = select(persons.c.id).where(
                 persons.c.role == Role.OWNER,
