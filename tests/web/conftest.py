@@ -18,6 +18,7 @@ from signing_in import signed_in, signed_in_cookie
 
 CHROMIUM = "/usr/bin/chromium"
 SIZES = {"phone": (360, 780), "tablet": (820, 1180), "laptop": (1440, 900)}
+PATIENCE_MS = 30_000  # a busy machine is slow, not wrong
 OWN_PAGE = {"sec-fetch-site": "same-origin"}
 FRAGMENT = {"hx-request": "true"}
 
@@ -104,8 +105,9 @@ def browser():
     """Headless Chromium of the system."""
     if not Path(CHROMIUM).exists():
         pytest.skip(f"NO BROWSER TEST WAS RUN: {CHROMIUM} is missing (Debian package chromium)")
-    from playwright.sync_api import sync_playwright
+    from playwright.sync_api import expect, sync_playwright
 
+    expect.set_options(timeout=PATIENCE_MS)
     with sync_playwright() as driver:
         found = driver.chromium.launch(
             executable_path=CHROMIUM, args=["--no-sandbox", "--disable-gpu"]
@@ -134,7 +136,7 @@ def open_page(browser, app, address) -> Iterator:
         if as_examiner:
             context.add_cookies([signed_in_cookie(app, address)])
         page = context.new_page()
-        page.set_default_timeout(30_000)  # a busy machine is slow, not wrong
+        page.set_default_timeout(PATIENCE_MS)
         page.on("request", lambda request: asked.append(request.url))
         page.on("pageerror", lambda error: trouble.append(str(error)))
         page.on(
