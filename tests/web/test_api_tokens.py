@@ -117,6 +117,7 @@ def test_what_a_token_reads_is_in_the_trail_under_the_name(app, real):
     assert (last.action, last.by) == ("seen", person.name)
     assert real in last.subject
     assert "read interface" in last.subject
+    assert last.subject.endswith("token trail")
 
 
 def test_a_token_ends_by_its_person_by_time_and_with_the_account(app, real):
@@ -156,6 +157,20 @@ def test_tokens_have_names_and_are_not_without_number(app):
         tokens.make(person, f"number {len(tokens.of(person))}")
     with pytest.raises(BadInput, match="at most"):
         tokens.make(person, "one more")
+
+
+def test_nobody_gets_a_token_who_could_not_answer_for_it(app):
+    """Closed meanwhile, given a password by another, or without one."""
+    people, tokens = app.state.access.people, app.state.access.tokens
+    given, _ = people.add("Given Example", Role.READER)
+    with pytest.raises(BadInput, match="password of their own"):
+        tokens.make(given, "too early")
+    people.set_password(given.name, "quartz lantern 88 heron")
+    tokens.make(given, "in time")
+    people.close(given.name)
+    for person in (given, people.demonstrator()):
+        with pytest.raises(BadInput, match="open account"):
+            tokens.make(person, "too late")
 
 
 def test_a_person_makes_and_ends_one_on_the_page(app, real):

@@ -26,6 +26,7 @@ from decussate.cli.schema import schema
 from decussate.cli.search import search
 from decussate.cli.serve import serve
 from decussate.cli.tests import tests
+from decussate.cli.tokens import tokens
 from decussate.errors import BadInput
 
 __all__ = ["main"]
@@ -74,5 +75,6 @@ for _command in (
     restore,
     audit,
     people,
+    tokens,
 ):
     main.add_command(_command)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import secrets
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
@@ -88,16 +88,12 @@ class ReadTokens:
         Raises
         ------
         BadInput
-            If the name is empty, too long or in use, or there are too many.
+            If the name is empty, too long or in use, there are too many, or the person has no
+            open account with a password of their own.
         """
         name = " ".join(name.split())
         if not 0 < len(name) <= LONGEST_NAME or not name.isprintable():
             raise BadInput("name of the token", name, f"1 to {LONGEST_NAME} letters")
-        kept = self.of(person)
-        if len(kept) >= MOST:
-            raise BadInput("read tokens", len(kept), f"at most {MOST}", hint="End one first.")
-        if name in {one.name for one in kept}:
-            raise BadInput("name of the token", name, "a name that no other of yours has")
         secret = _MARK + secrets.token_urlsafe(32)
         now = self._clock()
         row = {
@@ -111,15 +107,25 @@ class ReadTokens:
         by = present_actor(self._store.by)
 
         def job(connection: Connection) -> None:
+            _require_able(connection, person)
+            kept = [one.name for one in self._of(connection, person)]
+            if len(kept) >= MOST:
+                raise BadInput("read tokens", len(kept), f"at most {MOST}", hint="End one first.")
+            if name in kept:
+                expected = "a name that no other token of the person has"
+                raise BadInput("name of the token", name, expected)
             connection.execute(insert(read_tokens), row)
-            about = f"{row['number']} of {person.id}"
-            add_link(connection, "made", "read token", about, by=by)
+            add_link(connection, "made", "read token", _about(row, person), by=by)
 
         self._store.write(job)
         return secret
 
     def of(self, person: Person) -> tuple[ReadToken, ...]:
         """Return the tokens of a person that still count, by name."""
+        with self._store.database.reading() as connection:
+            return self._of(connection, person)
+
+    def _of(self, connection: Connection, person: Person) -> tuple[ReadToken, ...]:
         query = (
             select(read_tokens)
             .where(
@@ -128,8 +134,7 @@ class ReadTokens:
             )
             .order_by(read_tokens.c.name)
         )
-        with self._store.database.reading() as connection:
-            return tuple(_token(row) for row in connection.execute(query))
+        return tuple(_token(row) for row in connection.execute(query))
 
     def end(self, person: Person, number: str) -> None:
         """End a token of a person; that of another is left alone."""
@@ -137,9 +142,10 @@ class ReadTokens:
 
         def job(connection: Connection) -> None:
             mine = (read_tokens.c.number == number) & (read_tokens.c.person == person.id)
-            if connection.execute(read_tokens.delete().where(mine)).rowcount:
-                about = f"{number} of {person.id}"
-                add_link(connection, "ended", "read token", about, by=by)
+            row = connection.execute(select(read_tokens).where(mine)).mappings().first()
+            if row is not None:
+                connection.execute(read_tokens.delete().where(mine))
+                add_link(connection, "ended", "read token", _about(row, person), by=by)
 
         self._store.write(job)
 
@@ -164,7 +170,7 @@ class ReadTokens:
         program = SignedIn(
             token.number, token.made_at, self._clock(), f"token {token.name}", "", locked=False
         )
-        return Visit(_digest(secret.strip()), person, program)
+        return Visit(_digest(secret.strip()), person, program, token=token.name)
 
     def whose(self, secret: str) -> tuple[Person, ReadToken] | None:
         """Return whose token it is; None when it never was one, has ended, or the account has."""
@@ -185,6 +191,22 @@ class ReadTokens:
 
 
 _SHOWN = ("number", "name", "made_at", "until")
+
+
+def _require_able(connection: Connection, person: Person) -> None:
+    """Refuse a token that would let nobody in, or that nobody would answer for."""
+    row = connection.execute(select(persons).where(persons.c.id == person.id)).first()
+    now = person_of_row(row) if row is not None else None
+    if now is None or now.closed_at is not None or not now.has_password:
+        raise BadInput("person", person.name, "a person with an open account and a password")
+    if now.must_change:
+        hint = "Sign in once as that person and choose a password; then make the token."
+        raise BadInput("person", person.name, "one with a password of their own", hint=hint)
+
+
+def _about(row: Mapping[str, Any], person: Person) -> str:
+    """Return a token in the words of the trail: its name is gone from the list once it ended."""
+    return f"{row['number']} of {person.id}: {row['name']}"
 
 
 def _digest(secret: str) -> str:

@@ -71,11 +71,14 @@ class Visit:
         Who.
     browser : SignedIn
         Where.
+    token : str
+        Name of the read token with which a program asks for the person; empty for a browser.
     """
 
     mark: str
     person: Person
     browser: SignedIn
+    token: str = ""
 
 
 class Visits:

@@ -221,9 +221,10 @@ class Access:
 
     def _note(self, need: Need, visit: Visit, examination: str) -> None:
         """Put into the trail what is about to be shown; keep real patients from who may not."""
+        by_token = f", token {visit.token}" if visit.token else ""
         if not examination:
             if need.shows:
-                self.store.record_act("seen", need.shows)
+                self.store.record_act("seen", need.shows + by_token)
             return
         if visit.person.invented_only and not self.store.head(examination).invented:
             hint = "Open it from the list."
@@ -231,7 +232,7 @@ class Access:
         # Parts of a page belong to the page: they are noted when it was not shown in this browser.
         pair = (visit.mark, examination)
         if need.shows or (need.permission in OF_A_PATIENT and pair not in self._shown):
-            self.store.saw(examination, need.shows or "page")
+            self.store.saw(examination, (need.shows or "page") + by_token)
         with self._shown_lock:
             if len(self._shown) > 10_000:
                 self._shown.clear()  # noted once more, at worst
