@@ -145,7 +145,7 @@ class ReadTokens:
             row = connection.execute(select(read_tokens).where(mine)).mappings().first()
             if row is not None:
                 connection.execute(read_tokens.delete().where(mine))
-                add_link(connection, "ended", "read token", _about(row, person), by=by)
+                add_link(connection, "ended", "read token", _about(dict(row), person), by=by)
 
         self._store.write(job)
 
