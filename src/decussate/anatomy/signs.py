@@ -84,6 +84,10 @@ class Sign:
     source: str
     where: str
 
+    def __hash__(self) -> int:
+        """Return a hash by the id, so that what follows from a sign can be kept by it."""
+        return hash(self.id)
+
     def mirrored_state(self, state: str) -> str:
         """Return a state or grade (``slight_right``) as in the patient's mirror image."""
         if {"right", "left"} <= set(self.states):

@@ -235,6 +235,10 @@ class Test:
     sums_up: tuple[tuple[str, str], ...]
     source: str
 
+    def __hash__(self) -> int:
+        """Return a hash by the id, so that what follows from a test can be kept by it."""
+        return hash(self.id)
+
     def parts(self, side: Side | None) -> tuple[tuple[str, Side | None], ...]:
         """Return the tests of `sums_up` with their sides, when this one is done on `side`."""
         sides = {"same": side, "other": side.other if side else None, "whole": None}

@@ -6,7 +6,7 @@ findings, here a finding is asked about the places.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 from decussate.examination.catalogue import Catalogue, load_catalogue
 from decussate.localisation.localise import site_name
 from decussate.localisation.observation import Observation
-from decussate.localisation.posterior import Posterior
-from decussate.localisation.reasons import TELLING, finding_text
+from decussate.localisation.posterior import Posterior, told_apart
+from decussate.localisation.reasons import TELLING, Weights, finding_text
 from decussate.sides import Side
 
 __all__ = ["Argument", "Leaning", "arguments"]
@@ -94,31 +94,42 @@ def arguments(posterior: Posterior, catalogue: Catalogue | None = None) -> tuple
         One for each finding that bears on a sign, the one that argues most strongly first.
     """
     catalogue = catalogue or load_catalogue()
-    found = [_argument(posterior, one, catalogue) for one in posterior.observations]
-    return tuple(sorted(found, key=lambda one: (-one.strength, one.test, one.side or "")))
+    seen = posterior.observations
+    if not seen:
+        return ()
+    with_it = posterior.sites
+    without = [posterior.sites_without(one) for one in seen]
+    asked = [set(_leading(with_it)) | set(_leading(left)) for left in without]
+    sites = sorted(set.union(*asked))
+    weights = Weights(posterior, sites)
+    found = []
+    for one, left, some in zip(seen, without, asked, strict=True):
+        log10, _ = weights.of(one)
+        weight = {site: float(log10[k]) for k, site in enumerate(sites) if site in some}
+        found.append(_argument(posterior, one, weight, with_it, left, catalogue))
+    return tuple(sorted(found, key=lambda one: (-round(one.strength, 9), one.test, one.side or "")))
 
 
-def _argument(posterior: Posterior, observation: Observation, catalogue: Catalogue) -> Argument:
+def _argument(
+    posterior: Posterior,
+    observation: Observation,
+    weight: Mapping[int, float],
+    with_it: Array,
+    without: Array,
+    catalogue: Catalogue,
+) -> Argument:
+    """Put into words what a finding weighs for some sites."""
     model, finding = posterior.model, observation.finding
-    table = model.signs[observation.sign]
-    likelihood = np.asarray((table.probability @ observation.likelihood)[table.level_of])
-    rest = posterior.without(observation)
-    with_it, without = posterior.sites, _sites(posterior, np.exp(rest - rest.max()))
-    weight = _weights(posterior, rest, likelihood)
-    asked = sorted(
-        set(_leading(with_it)) | set(_leading(without)),
-        key=lambda site: (-abs(weight[site]), site_name(model, site)),
-    )
     leanings = [
         Leaning(
             place=model.lesions.sites[site].place,
             name=site_name(model, site),
             side=model.lesions.sites[site].side,
-            log10=float(weight[site]),
+            log10=weight[site],
             probability=float(with_it[site]),
             without=float(without[site]),
         )
-        for site in asked
+        for site in sorted(weight, key=lambda k: (-round(abs(weight[k]), 9), site_name(model, k)))
     ]
     return Argument(
         test=finding.test,
@@ -130,22 +141,6 @@ def _argument(posterior: Posterior, observation: Observation, catalogue: Catalog
     )
 
 
-def _weights(posterior: Posterior, rest: Array, likelihood: Array) -> Array:
-    """Return the log10 likelihood ratio of one response for every site, shape (n_sites,)."""
-    starts, site_of = posterior.model.starts, posterior.model.lesions.site_of
-    # The largest of each site is taken out first, so that an unlikely site does not come to 0 / 0.
-    here = np.exp(rest - np.maximum.reduceat(rest, starts)[site_of])
-    inside = np.add.reduceat(here * likelihood, starts) / np.add.reduceat(here, starts)
-    field = posterior.field
-    of_site = np.add.reduceat(field, starts)
-    seen_in_site = np.add.reduceat(field * likelihood, starts)
-    outside = (seen_in_site.sum() - seen_in_site) / (1 - of_site)
-    return np.asarray(np.log10(inside) - np.log10(outside))
-
-
-def _sites(posterior: Posterior, weight: Array) -> Array:
-    return np.asarray(np.add.reduceat(weight / weight.sum(), posterior.model.starts))
-
-
 def _leading(probability: Array) -> Iterable[int]:
-    return (int(site) for site in np.argsort(-probability, kind="stable")[:PLACES_ASKED])
+    size = [-told_apart(one) for one in probability.tolist()]
+    return sorted(range(len(size)), key=size.__getitem__)[:PLACES_ASKED]

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from decussate.examination.catalogue import Catalogue, load_catalogue
 from decussate.examination.record import Examination
@@ -15,7 +17,7 @@ from decussate.localisation.known_old import conditioned_on_old
 from decussate.localisation.model import Model
 from decussate.localisation.next_test import NextTest, next_tests
 from decussate.localisation.observation import observations
-from decussate.localisation.posterior import Posterior, entropy_bits
+from decussate.localisation.posterior import Posterior, entropy_bits, told_apart
 from decussate.localisation.reasons import Reason, weigh
 from decussate.localisation.story import cause_factors, cause_shares
 from decussate.sides import Side
@@ -203,8 +205,10 @@ def localise(
     catalogue = catalogue or load_catalogue()
     posterior = posterior_of(examination, model, catalogue)
     probability = posterior.sites
-    names = [site_name(model, index) for index in range(len(probability))]
-    order = sorted(range(len(probability)), key=lambda i: (-probability[i], names[i]))
+    names = site_names(model)
+    order = sorted(
+        range(len(probability)), key=lambda i: (-told_apart(float(probability[i])), names[i])
+    )
     leading = order[:EXPLAINED_IN_FULL] if posterior.observations else []
     reasons = dict(zip(leading, weigh(posterior, leading, catalogue), strict=True))
     factors = cause_factors(model.atlas, examination.story)
@@ -244,26 +248,42 @@ def localise(
 
 def site_name(model: Model, index: int) -> str:
     """Return the name of a site, with its side in words."""
-    site = model.lesions.sites[index]
-    name = model.atlas.places[site.place].name
-    return f"{site.side.value} {name}" if site.side else name
+    return site_names(model)[index]
+
+
+@lru_cache(maxsize=4)
+def site_names(model: Model) -> tuple[str, ...]:
+    """Return the name of every site, with its side in words."""
+    places = model.atlas.places
+    return tuple(_sided(places[one.place].name, one.side) for one in model.lesions.sites)
+
+
+def _sided(name: str, side: Side | None) -> str:
+    return f"{side.value} {name}" if side else name
 
 
 def _taken(posterior: Posterior, index: int) -> tuple[str, ...]:
     """Name the structures that a lesion of this site has probably taken."""
-    model = posterior.model
+    patterns = posterior.patterns(index)
+    return tuple(
+        name
+        for name, takers in _takers(posterior.model, index)
+        if round(float(patterns[takers].sum()), 9) >= TAKEN
+    )
+
+
+@lru_cache(maxsize=2048)
+def _takers(model: Model, index: int) -> tuple[tuple[str, NDArray[np.intp]], ...]:
+    """Return the structures of a site by name, with those of its patterns that take each."""
     start, stop = model.span(index)
-    log_joint = posterior.log_joint[start:stop]
-    weight = np.exp(log_joint - log_joint.max())
-    weight /= weight.sum()
-    taken = []
+    found = []
     for piece, (columns, amount) in model.lesions.damage.items():
         first, last = np.searchsorted(columns, (start, stop))
-        here = columns[first:last][amount[first:last] > 0] - start
-        if weight[here].sum() >= TAKEN:
+        takers = columns[first:last][amount[first:last] > 0] - start
+        if len(takers):
             name = model.atlas.structures[piece.structure].name
-            taken.append(f"{piece.side.value} {name}" if piece.side else name)
-    return tuple(taken)
+            found.append((_sided(name, piece.side), takers))
+    return tuple(found)
 
 
 def _unexplained_by_all(leading: list[Candidate]) -> tuple[Reason, ...]:
@@ -286,5 +306,7 @@ def _by_region(candidates: list[Candidate]) -> tuple[tuple[str, Side | None, flo
     for candidate in candidates:
         key = (candidate.region, candidate.side)
         sums[key] = sums.get(key, 0.0) + candidate.probability
-    ordered = sorted(sums.items(), key=lambda item: (-item[1], item[0][0], item[0][1] or ""))
+    ordered = sorted(
+        sums.items(), key=lambda one: (-told_apart(one[1]), one[0][0], one[0][1] or "")
+    )
     return tuple((region, side, probability) for (region, side), probability in ordered)

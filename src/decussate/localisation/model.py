@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,8 +15,9 @@ from decussate.localisation.lesions import Lesions, enumerate_lesions
 from decussate.localisation.states import state_probabilities
 from decussate.sides import Side
 
-__all__ = ["Model", "SignKey", "SignTable", "compile_model"]
+__all__ = ["Model", "SignKey", "SignTable", "compile_model", "summed_by_level"]
 
+Array = NDArray[np.float64]
 SignKey = tuple[str, Side | None]
 """A sign and its side (None for a sign of the whole patient)."""
 
@@ -23,7 +25,7 @@ LEVEL_DIGITS = 6
 """Levels are told apart to this many decimals, far finer than any scale's blur."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, eq=False)
 class SignTable:
     """One sign of one side under every lesion.
 
@@ -41,10 +43,25 @@ class SignTable:
     probability: NDArray[np.float64]
     level_of: NDArray[np.uint16]
 
+    @cached_property
+    def common(self) -> int:
+        """The level at which most lesions leave the sign: they do not touch it."""
+        return int(np.bincount(self.level_of).argmax())
 
-@dataclass(frozen=True, slots=True)
+    @cached_property
+    def touching(self) -> NDArray[np.intp]:
+        """The lesions that leave the sign at any other level, ascending."""
+        return np.flatnonzero(self.level_of != self.common)
+
+    @cached_property
+    def touched_level(self) -> NDArray[np.intp]:
+        """The level at which each lesion of `touching` leaves it."""
+        return self.level_of[self.touching].astype(np.intp)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Model:
-    """The compiled model.
+    """The compiled model; equal only to itself.
 
     Attributes
     ----------
@@ -67,6 +84,28 @@ class Model:
         """Return the first column of a site, and the first after it."""
         last = site + 1 == len(self.starts)
         return int(self.starts[site]), self.lesions.columns if last else int(self.starts[site + 1])
+
+
+def summed_by_level(
+    place: NDArray[np.intp], level: NDArray[np.integer], weight: Array, shape: tuple[int, int]
+) -> Array:
+    """Add up weights by place and level.
+
+    Parameters
+    ----------
+    place, level : ndarray of int, shape (n,)
+        Where each weight belongs.
+    weight : ndarray of shape (n,)
+    shape : tuple of int
+        Number of places and of levels.
+
+    Returns
+    -------
+    ndarray of that shape
+    """
+    places, levels = shape
+    summed = np.bincount(place * levels + level, weights=weight, minlength=places * levels)
+    return np.asarray(summed.reshape(shape), dtype=np.float64)
 
 
 def compile_model(atlas: Atlas) -> Model:

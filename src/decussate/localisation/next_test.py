@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
+from decussate.anatomy import Sign
 from decussate.examination.bars import bars_against
 from decussate.examination.bedside_test import Test
 from decussate.examination.catalogue import Catalogue
 from decussate.examination.record import ABNORMAL, Examination
-from decussate.localisation.model import SignKey
+from decussate.localisation.model import SignKey, summed_by_level
 from decussate.localisation.observation import response_table
 from decussate.localisation.pair_posterior import PairPosterior
-from decussate.localisation.posterior import Posterior, entropy_bits
+from decussate.localisation.posterior import Posterior, entropy_bits, told_apart
 from decussate.sides import Side
 
 __all__ = ["NextTest", "expected_bits", "next_tests"]
@@ -55,13 +57,15 @@ class NextTest:
     cautions: tuple[str, ...]
 
 
-def expected_bits(joint: Array) -> float:
+def expected_bits(joint: Array, place_bits: float | None = None) -> float:
     """Return the mutual information of place and response.
 
     Parameters
     ----------
     joint : ndarray of shape (n_places, n_responses)
         Joint probability of place (a site, or a pair of sites) and response; sums to 1.
+    place_bits : float, optional
+        Entropy of the place, in bits, if it is known.
 
     Returns
     -------
@@ -73,9 +77,9 @@ def expected_bits(joint: Array) -> float:
     Lindley DV. On a measure of the information provided by an experiment.
     Ann Math Stat 1956;27:986-1005.
     """
-    of_site, of_response = joint.sum(axis=1), joint.sum(axis=0)
-    bits = entropy_bits(of_site) + entropy_bits(of_response) - entropy_bits(joint)
-    return max(0.0, bits)
+    if place_bits is None:
+        place_bits = entropy_bits(joint.sum(axis=1))
+    return max(0.0, place_bits + entropy_bits(joint.sum(axis=0)) - entropy_bits(joint))
 
 
 def next_tests(
@@ -118,9 +122,7 @@ def next_tests(
     for test in catalogue:
         if test.sign is None or test.accuracy is None:
             continue
-        sign = model.atlas.signs[test.sign]
-        table = response_table(sign, test)
-        responses = np.stack([row for code, row in table.items() if code != ABNORMAL], axis=1)
+        responses = _responses(model.atlas.signs[test.sign], test)
         for side in tuple(Side) if test.sides == "each" else (None,):
             key = (test.sign, side)
             if (test.id, side) in done or key in signs_seen:
@@ -129,12 +131,20 @@ def next_tests(
                 continue
             if bars_against(test, side, examination):
                 continue
-            bits = expected_bits(places.states(key) @ responses)
+            states, place_bits = places.states(key)
+            bits = expected_bits(states @ responses, place_bits)
             option = _option(test, side, bits)
             if key not in options or _rate(option) > _rate(options[key]):
                 options[key] = option
-    ranked = sorted(options.values(), key=lambda o: (-_rate(o), o.test, o.side or ""))
+    ranked = sorted(options.values(), key=lambda o: (-told_apart(_rate(o)), o.test, o.side or ""))
     return tuple(option for option in ranked[:most] if option.bits > 0.001)
+
+
+@lru_cache(maxsize=1024)
+def _responses(sign: Sign, test: Test) -> Array:
+    """Return the probability of each response given each grade, shape (n_grades, n_responses)."""
+    table = response_table(sign, test)
+    return np.stack([row for code, row in table.items() if code != ABNORMAL], axis=1)
 
 
 class _Places:
@@ -147,6 +157,8 @@ class _Places:
         self._likely = np.flatnonzero(lesions > NEGLIGIBLE)
         self._weight = lesions[self._likely]
         _, self._site = np.unique(self._model.lesions.site_of[self._likely], return_inverse=True)
+        self._n_sites = int(self._site.max(initial=-1)) + 1
+        self._states: dict[SignKey, tuple[Array, float]] = {}
         self._pairs = pairs
         if pairs:
             # Loaded late, like the pairs themselves.
@@ -154,28 +166,35 @@ class _Places:
 
             self._cases = leading_cases(pairs)
             self._pair_weight = two * self._cases.probability
+            self._n_pairs = int(self._cases.pair.max(initial=-1)) + 1
 
-    def states(self, sign: SignKey) -> Array:
-        """Return the joint probability of place and state of a sign, (n_places, n_states)."""
+    def states(self, sign: SignKey) -> tuple[Array, float]:
+        """Return the joint probability of place and state of a sign, and the entropy of the place.
+
+        Returns
+        -------
+        ndarray of shape (n_places, n_states)
+            Worked out once for all tests of the sign.
+        float
+            In bits.
+        """
+        if sign not in self._states:
+            joint = self._joint(sign)
+            self._states[sign] = joint, entropy_bits(joint.sum(axis=1))
+        return self._states[sign]
+
+    def _joint(self, sign: SignKey) -> Array:
         table = self._model.signs[sign]
-        levels = table.level_of[self._likely].astype(np.intp)
-        one = _counted(self._site, levels, self._weight, len(table.probability))
+        shape = self._n_sites, len(table.probability)
+        level = table.level_of[self._likely]
+        one = summed_by_level(self._site, level, self._weight, shape) @ table.probability
         if not self._pairs:
-            return np.asarray(one @ table.probability)
-        both = self._pairs.pair_model.signs[sign]
-        cases = self._cases
-        row = both.together[both.code_of[cases.first], both.code_of[cases.second]].astype(np.intp)
-        two = _counted(cases.pair, row, self._pair_weight, len(both.probability))
-        return np.concatenate([one @ table.probability, two @ both.probability])
-
-
-def _counted(
-    place: NDArray[np.intp], level: NDArray[np.intp], weight: Array, n_levels: int
-) -> Array:
-    """Return the weight of each place and level, shape (n_places, n_levels)."""
-    n_places = int(place.max(initial=-1)) + 1
-    counted = np.bincount(place * n_levels + level, weights=weight, minlength=n_places * n_levels)
-    return np.asarray(counted.reshape(n_places, n_levels), dtype=np.float64)
+            return one
+        both, cases = self._pairs.pair_model.signs[sign], self._cases
+        row = both.together[both.code_of[cases.first], both.code_of[cases.second]]
+        shape = self._n_pairs, len(both.probability)
+        two = summed_by_level(cases.pair, row, self._pair_weight, shape) @ both.probability
+        return np.concatenate([one, two])
 
 
 def _option(test: Test, side: Side | None, bits: float) -> NextTest:

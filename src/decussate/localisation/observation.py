@@ -5,13 +5,15 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from math import inf
+from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import NDArray
 
 from decussate.anatomy import Sign
-from decussate.examination.bedside_test import Measurement, Test
+from decussate.examination.bedside_test import Grading, Measurement, Test
 from decussate.examination.catalogue import Catalogue
 from decussate.examination.checking import measured_number, measured_response
 from decussate.examination.record import ABNORMAL, COULD_NOT_BE_TESTED, Finding
@@ -57,6 +59,7 @@ class Observation:
     with_old: Array | None = None
 
 
+@lru_cache(maxsize=2048)
 def response_table(sign: Sign, test: Test) -> Mapping[str, Array]:
     """Return the probability of each response of a test given each grade of its sign.
 
@@ -86,7 +89,9 @@ def response_table(sign: Sign, test: Test) -> Mapping[str, Array]:
     for code, named in _named(sign, test).items():
         table[code] = found * _with_alarms(sign, named, alarms)
     table[ABNORMAL] = found
-    return table
+    for row in table.values():
+        row.flags.writeable = False  # it is kept for the next who asks
+    return MappingProxyType(table)
 
 
 def finding_likelihood(sign: Sign, test: Test, finding: Finding) -> Array | None:
@@ -116,15 +121,19 @@ def finding_likelihood(sign: Sign, test: Test, finding: Finding) -> Array | None
         If the value is not possible, or in another unit.
     """
     scale, measured = test.measurement, finding.measurement
-    codes = _abnormal_codes(test)
     if measured is None or scale is None or scale.grading is None or finding.response == NORMAL:
         return response_table(sign, test).get(finding.response)
     meant = measured_response(test, measured) or finding.response
-    if meant not in codes or finding.response not in (meant, ABNORMAL):
+    if meant not in _abnormal_codes(test) or finding.response not in (meant, ABNORMAL):
         # Value and response contradict one another; what the examiner called it stands.
         return response_table(sign, test).get(finding.response)
-    value = measured_number(test, measured)
-    of_value = value_shares(scale.grading, value)
+    return _value_likelihood(sign, test, scale.grading, meant, measured_number(test, measured))
+
+
+@lru_cache(maxsize=4096)
+def _value_likelihood(sign: Sign, test: Test, grading: Grading, meant: str, value: float) -> Array:
+    """Return the probability of a measured value that means a response, given each grade."""
+    of_value = value_shares(grading, value)
     if _named_by_value(test):
         shares = _in_order(sign, of_value)
     else:
@@ -132,7 +141,9 @@ def finding_likelihood(sign: Sign, test: Test, finding: Finding) -> Array | None
         for grades in sign.by_severity.values():
             each[list(grades)] = of_value
         shares = each * _named(sign, test)[meant]
-    return _found(sign, test) * _with_alarms(sign, shares, incidental(sign))
+    likelihood = _found(sign, test) * _with_alarms(sign, shares, incidental(sign))
+    likelihood.flags.writeable = False
+    return likelihood
 
 
 def _found(sign: Sign, test: Test) -> Array:

@@ -1,20 +1,38 @@
-"""The exact posterior over every lesion, updated one sign at a time."""
+"""The exact posterior over every lesion, updated one sign at a time.
+
+What is kept of each lesion is a product: how frequent it is given the story, times how many times
+more likely each sign's responses are with it than with a lesion that leaves the sign alone. A
+finding therefore changes only the lesions that touch its sign. Positive numbers are multiplied and
+nothing is subtracted, so nothing cancels. How far each sign can move any lesion is known, and while
+all of them together stay well inside the range of a double, no product can have been rounded to
+nothing; beyond that the same numbers are added up as logarithms.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from functools import lru_cache
+from math import inf, log
 
 import numpy as np
 from numpy.typing import NDArray
 
 from decussate.examination.record import Story
-from decussate.localisation.model import Model, SignKey
+from decussate.localisation.model import Model, SignKey, SignTable
 from decussate.localisation.observation import Observation
 from decussate.localisation.story import cause_factors, story_factor
 
-__all__ = ["Posterior"]
+__all__ = ["Field", "Posterior", "checked", "entropy_bits", "field_of", "log_sum", "told_apart"]
 
 Array = NDArray[np.float64]
+
+REACH = 600.0
+"""Natural logarithm up to which products are kept; doubles keep all their digits up to 708."""
+TINY = float(np.finfo(np.float64).tiny)
+CHANGES = 1000
+"""After so many changes the products are made afresh, so that rounding cannot add up: each change
+adds at most three units in the last place, all together less than 1e-12."""
 
 
 class Posterior:
@@ -31,6 +49,13 @@ class Posterior:
         Age, onset and the rest; they move the prior of places through their causes.
     observations : iterable of Observation
         What was found.
+
+    Attributes
+    ----------
+    model, story
+        As above.
+    field : Field
+        Every lesion as frequent as the story alone makes it.
     """
 
     def __init__(
@@ -38,12 +63,14 @@ class Posterior:
     ) -> None:
         self.model = model
         self.story = story
+        self.field = field_of(model, story)
         self._by_sign: dict[SignKey, dict[str, Observation]] = {}
-        self._log_sign: dict[SignKey, Array] = {}
-        self.log_prior = log_prior(model, story)
-        self._log_joint = self.log_prior + np.log(model.lesions.weight)
-        for observation in observations:
-            self.add(observation)
+        self._said: dict[SignKey, _Said] = {}
+        for one in observations:
+            self._by_sign.setdefault(one.sign, {})[one.finding.test] = one
+        for sign, known in self._by_sign.items():
+            self._said[sign] = _said(model.signs[sign], known.values())
+        self._product = self._afresh()
 
     def add(self, observation: Observation) -> None:
         """Take in an observation; one of the same test and side replaces the earlier."""
@@ -57,31 +84,96 @@ class Posterior:
         self._refresh(observation.sign)
 
     def _refresh(self, sign: SignKey) -> None:
-        known = self._by_sign[sign]
-        before = self._log_sign.pop(sign, None)
-        if before is not None:
-            self._log_joint -= before
+        """Bring the products up to date with what is now known of a sign."""
+        table, known = self.model.signs[sign], self._by_sign[sign]
+        change = None
+        if sign in self._said:
+            change = 1 / self._said.pop(sign).ratio
         if known:
-            self._log_sign[sign] = self.log_likelihood(sign, known.values())
-            self._log_joint += self._log_sign[sign]
+            said = self._said[sign] = _said(table, known.values())
+            change = said.ratio if change is None else change * said.ratio
+        self._changes += 1
+        if self._product is None or self._changes > CHANGES or not self._within_reach():
+            self._product = self._afresh()
+        elif change is not None:
+            self._product[table.touching] *= change.take(table.touched_level)
 
-    def log_likelihood(self, sign: SignKey, observations: Iterable[Observation]) -> Array:
-        """Return log P(responses | lesion) for the observations of one sign, shape (n_columns,)."""
-        table = self.model.signs[sign]
-        state = np.ones(len(table.states))
-        for observation in observations:
-            state = state * observation.likelihood
-        # Every index is in range; "clip" spares a check of each.
-        return np.log(table.probability @ state).take(table.level_of, mode="clip")
+    def _within_reach(self) -> bool:
+        return sum([one.reach for one in self._said.values()], self.field.reach) < REACH
 
-    def without(self, observation: Observation) -> Array:
-        """Return the log joint of the lesions with one observation left out, shape (n_columns,)."""
-        sign = observation.sign
-        others = [
-            other for test, other in self._by_sign[sign].items() if test != observation.finding.test
-        ]
-        left = self._log_joint - self._log_sign[sign]
-        return left + self.log_likelihood(sign, others) if others else left
+    def _afresh(self) -> Array | None:
+        """Return the product of each lesion made from nothing; None when it could leave range."""
+        self._changes = 0
+        if not self._within_reach():
+            return None
+        product = self.field.lesions.copy()
+        for sign, said in self._said.items():
+            table = self.model.signs[sign]
+            product[table.touching] *= said.ratio.take(table.touched_level)
+        return product
+
+    def _logs(self) -> Array:
+        """Return the logarithm of the product of each lesion."""
+        if self._product is not None:
+            return np.log(self._product)
+        logs = np.log(self.field.lesions)
+        with np.errstate(divide="ignore"):
+            for sign, said in self._said.items():
+                table = self.model.signs[sign]
+                logs[table.touching] += np.log(said.ratio).take(table.touched_level)
+        return np.asarray(logs)
+
+    def taken_back(self, observation: Observation) -> Array:
+        """Return what taking an observation back does to each level of its sign.
+
+        Parameters
+        ----------
+        observation : Observation
+            One that was taken in.
+
+        Returns
+        -------
+        ndarray of shape (n_levels,)
+            How many times more likely each level becomes, compared with the common one.
+        """
+        known = self._by_sign[observation.sign]
+        others = [other for test, other in known.items() if test != observation.finding.test]
+        ratio = self._said[observation.sign].ratio
+        if not others:
+            return np.asarray(1 / ratio)
+        return _said(self.model.signs[observation.sign], others).ratio / ratio
+
+    def sites_without(self, observation: Observation) -> Array:
+        """Return the probability of each site with one observation left out, shape (n_sites,)."""
+        table = self.model.signs[observation.sign]
+        change = self.taken_back(observation).take(table.touched_level)
+        if self._product is None:
+            logs = self._logs()
+            logs[table.touching] += np.log(change)
+            weight = np.exp(logs - logs.max())
+        else:
+            weight = self._product.copy()
+            weight[table.touching] *= change
+        return _distribution(np.add.reduceat(weight, self.model.starts))
+
+    def patterns(self, site: int) -> Array:
+        """Return the probability of each lesion of a site, given that the lesion is there.
+
+        Parameters
+        ----------
+        site : int
+            Index of the site.
+
+        Returns
+        -------
+        ndarray of shape (n_patterns,)
+            Sums to 1, however unlikely the site is.
+        """
+        here = slice(*self.model.span(site))
+        if self._product is not None:
+            return _distribution(self._product[here])
+        logs = self._logs()[here]
+        return _distribution(np.exp(logs - logs.max()))
 
     def sign_likelihoods(self) -> Mapping[SignKey, Array]:
         """Return, for each observed sign, the probability of its responses given each state."""
@@ -92,18 +184,13 @@ class Posterior:
         }
 
     @property
-    def field(self) -> Array:
-        """Probability of each lesion given the story alone, shape (n_columns,); sums to 1."""
-        logs = self.log_prior + np.log(self.model.lesions.weight)
-        return checked(np.exp(logs - log_sum(logs)))
-
-    @property
     def log_joint(self) -> Array:
-        """Log of prior times likelihood of each lesion, not normalised, shape (n_columns,).
+        """Log of prior times likelihood of each lesion, not normalised, shape (n_columns,)."""
+        return np.asarray(self._logs() + (self.field.log_sum + self._log_common()))
 
-        It changes with the next observation: copy what is to be kept.
-        """
-        return self._log_joint
+    def _log_common(self) -> float:
+        """Return the logarithm of the likelihood under a lesion that leaves every sign alone."""
+        return sum([one.log_common for one in self._said.values()], 0.0)
 
     @property
     def observations(self) -> tuple[Observation, ...]:
@@ -113,11 +200,10 @@ class Posterior:
     @property
     def lesions(self) -> Array:
         """Probability of each lesion (column), shape (n_columns,); sums to 1."""
-        weight = self._log_joint - self._log_joint.max()
-        # In place: fresh memory would cost as much as the arithmetic.
-        np.exp(weight, out=weight)
-        weight /= weight.sum()
-        return checked(weight)
+        if self._product is not None:
+            return _distribution(self._product)
+        logs = self._logs()
+        return _distribution(np.exp(logs - logs.max()))
 
     @property
     def sites(self) -> Array:
@@ -127,11 +213,116 @@ class Posterior:
     @property
     def log_evidence(self) -> float:
         """Natural logarithm of the probability of all observations under the model."""
-        return log_sum(self._log_joint) - log_sum(self.log_prior_sites())
+        if self._product is not None:
+            return log(self._product.sum()) + self._log_common()
+        return log_sum(self._logs()) + self._log_common()
+
+    @property
+    def log_prior(self) -> Array:
+        """Log prior of each lesion's site given the story, not normalised, shape (n_columns,)."""
+        return np.asarray(self.log_prior_sites()[self.model.lesions.site_of])
 
     def log_prior_sites(self) -> Array:
         """Return the log prior of each site, shape (n_sites,), not normalised."""
-        return np.asarray(self.log_prior[self.model.starts])
+        return np.asarray(np.log(self.field.sites) + self.field.log_sum)
+
+
+@dataclass(frozen=True, slots=True)
+class _Said:
+    """What the responses of one sign say of its levels.
+
+    Attributes
+    ----------
+    ratio : ndarray of shape (n_levels,)
+        Their probability at each level, relative to that at the common level.
+    log_common : float
+        Logarithm of their probability at the common level.
+    reach : float
+        The greatest logarithm of any ratio, up or down.
+    """
+
+    ratio: Array
+    log_common: float
+    reach: float
+
+
+def _said(table: SignTable, observations: Iterable[Observation]) -> _Said:
+    likelihood = np.ones(len(table.states))
+    for one in observations:
+        likelihood = likelihood * one.likelihood
+    level = table.probability @ likelihood
+    common = level[table.common]
+    ratio = level / common
+    least = ratio.min()
+    reach = max(-log(least), log(ratio.max())) if least > 0 else inf
+    return _Said(ratio, log(common) if common > 0 else -inf, reach)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Field:
+    """Every lesion as frequent as the story alone makes it; equal only to itself.
+
+    Attributes
+    ----------
+    model : Model
+        The compiled model.
+    lesions : ndarray of shape (n_columns,)
+        Probability of each lesion; sums to 1.
+    sites : ndarray of shape (n_sites,)
+        Probability of each site; sums to 1.
+    log_sum : float
+        Logarithm of what the priors of the sites summed to.
+    reach : float
+        The greatest logarithm of any lesion's probability, with its sign turned.
+    """
+
+    model: Model
+    lesions: Array
+    sites: Array
+    log_sum: float
+    reach: float
+    _by_level: dict[SignKey, Array] = field(default_factory=dict)
+
+    def by_level(self, sign: SignKey) -> Array:
+        """Return the probability of the lesions at each level of a sign, shape (n_levels,)."""
+        known = self._by_level.get(sign)
+        if known is None:
+            table = self.model.signs[sign]
+            known = np.bincount(
+                table.level_of, weights=self.lesions, minlength=len(table.probability)
+            ).astype(np.float64)
+            self._by_level[sign] = known
+        return known
+
+
+@lru_cache(maxsize=32)
+def field_of(model: Model, story: Story) -> Field:
+    """Return every lesion as frequent as a story makes it.
+
+    The incidence of a place with sides is shared equally between them.
+
+    Parameters
+    ----------
+    model : Model
+        The compiled model.
+    story : Story
+        What the patient told.
+
+    Returns
+    -------
+    Field
+        Kept for the next examination with the same story.
+    """
+    lesions = model.lesions
+    factors = cause_factors(model.atlas, story)
+    by_place: Mapping[str, float] = {
+        place.id: place.prior * story_factor(place, factors) / (2 if place.paired else 1)
+        for place in model.atlas.places.values()
+    }
+    prior = np.array([by_place[site.place] for site in lesions.sites])
+    total = prior.sum()
+    each = (prior / total)[lesions.site_of] * lesions.weight
+    return Field(model, checked(each), prior / total, log(total), -log(each.min()))
 
 
 def log_sum(logs: Array) -> float:
@@ -140,10 +331,34 @@ def log_sum(logs: Array) -> float:
     return float(most + np.log(np.exp(logs - most).sum()))
 
 
+def told_apart(number: float) -> float:
+    """Return the size of a number, the same for numbers that only rounding tells apart.
+
+    What is equally likely can then stand in an order of its own (by name, say), which is the same
+    on every machine and for the mirrored patient.
+
+    Parameters
+    ----------
+    number : float
+        At least 0.
+
+    Returns
+    -------
+    float
+        Its natural logarithm, to nine decimals.
+    """
+    return round(log(max(number, TINY)), 9)
+
+
 def entropy_bits(probability: Array) -> float:
     """Return the entropy of a distribution in bits."""
-    some = probability[probability > 0]
-    return float(-(some * np.log2(some)).sum())
+    # Nothing times any logarithm is nothing.
+    return -float((probability * np.log2(np.maximum(probability, TINY))).sum())
+
+
+def _distribution(weight: Array) -> Array:
+    """Return weights scaled to sum to 1."""
+    return checked(weight * (1 / weight.sum()))
 
 
 def checked(probability: Array) -> Array:
@@ -160,17 +375,3 @@ def checked(probability: Array) -> Array:
     if not abs(probability.sum() - 1) <= 1e-9:
         raise ArithmeticError(f"probabilities sum to {probability.sum()!r}, not 1")
     return probability
-
-
-def log_prior(model: Model, story: Story) -> Array:
-    """Return the log prior of each lesion's site given the story, shape (n_columns,).
-
-    The incidence of a place with sides is shared equally between them.
-    """
-    factors = cause_factors(model.atlas, story)
-    by_place: Mapping[str, float] = {
-        place.id: place.prior * story_factor(place, factors) / (2 if place.paired else 1)
-        for place in model.atlas.places.values()
-    }
-    by_site = np.log([by_place[site.place] for site in model.lesions.sites])
-    return np.asarray(by_site[model.lesions.site_of])

@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from decussate.examination.catalogue import Catalogue
 from decussate.examination.wording import finding_in_words
+from decussate.localisation.model import SignTable, summed_by_level
 from decussate.localisation.observation import Observation
-from decussate.localisation.posterior import Posterior
+from decussate.localisation.posterior import Posterior, told_apart
 from decussate.sides import Side
 
-__all__ = ["Reason", "Reasons", "weigh"]
+__all__ = ["Reason", "Reasons", "Weights", "finding_text", "weigh"]
+
+Array = NDArray[np.float64]
 
 TELLING = 0.15
 """Smallest weight, in log10 units, that is listed as a reason (a factor of 1.4; judgement)."""
@@ -71,13 +76,68 @@ def finding_text(observation: Observation, catalogue: Catalogue) -> str:
     return finding_in_words(finding, test)
 
 
+class Weights:
+    """What findings say of some sites, each compared with lesions anywhere else.
+
+    Compares the probability of a finding if the lesion is at the site (its patterns weighted by all
+    the other findings) with that among lesions anywhere else, as frequent as they are given the
+    story alone. Comparing with the field, not with the runners-up, keeps a telling finding telling
+    when several others say the same.
+
+    Parameters
+    ----------
+    posterior : Posterior
+        With the observations taken in.
+    sites : sequence of int
+        Indices of the sites, at least one.
+    """
+
+    def __init__(self, posterior: Posterior, sites: Sequence[int]) -> None:
+        self._posterior, self._field = posterior, posterior.field
+        spans = [posterior.model.span(site) for site in sites]
+        self._columns = np.concatenate([np.arange(*span) for span in spans])
+        self._place = np.repeat(np.arange(len(sites)), [stop - start for start, stop in spans])
+        self._patterns = np.concatenate([posterior.patterns(site) for site in sites])
+        self._frequent = self._field.lesions[self._columns]
+        self._elsewhere = 1 - self._field.sites[list(sites)]
+
+    def of(self, observation: Observation) -> tuple[Array, Array]:
+        """Return the weight of a finding for each site, and how far each expects the sign.
+
+        Parameters
+        ----------
+        observation : Observation
+            One that the posterior took in.
+
+        Returns
+        -------
+        log10 : ndarray of shape (n_sites,)
+            Logarithm to base 10 of the likelihood ratio (`Reason.log10`).
+        expected : ndarray of shape (n_sites,)
+            Probability of an abnormal state of the sign (`Reason.expected`).
+        """
+        posterior, sign = self._posterior, observation.sign
+        table = posterior.model.signs[sign]
+        level = table.level_of[self._columns]
+        likelihood = table.probability @ observation.likelihood
+        abnormal = 1 - table.probability[:, posterior.model.atlas.signs[sign[0]].healthy]
+        # Lesions at the same level of the sign are alike for it: they are added up first.
+        rest = self._by_level(level, self._patterns, table) * posterior.taken_back(observation)
+        with_it = rest * likelihood
+        seen = with_it.sum(axis=1)
+        inside = seen / rest.sum(axis=1)
+        in_site = self._by_level(level, self._frequent, table) @ likelihood
+        anywhere = self._field.by_level(sign) @ likelihood
+        outside = (anywhere - in_site) / self._elsewhere
+        return np.log10(inside) - np.log10(outside), with_it @ abnormal / seen
+
+    def _by_level(self, level: NDArray[np.uint16], weight: Array, table: SignTable) -> Array:
+        shape = (len(self._elsewhere), len(table.probability))
+        return summed_by_level(self._place, level, weight, shape)
+
+
 def weigh(posterior: Posterior, sites: list[int], catalogue: Catalogue) -> list[Reasons]:
     """Return the reasons for each of some sites.
-
-    For each finding and site, compares the probability of the finding if the lesion is there (its
-    patterns weighted by all the other findings) with that among lesions anywhere else, as frequent
-    as they are given the story alone. Comparing with the field, not with the runners-up, keeps a
-    telling finding telling when several others say the same.
 
     Parameters
     ----------
@@ -93,42 +153,37 @@ def weigh(posterior: Posterior, sites: list[int], catalogue: Catalogue) -> list[
     list of Reasons
         One for each site, each list strongest first.
     """
-    model = posterior.model
-    field = posterior.field
+    if not sites:
+        return []
+    weights = Weights(posterior, sites)
     found: list[list[tuple[Reason, bool]]] = [[] for _ in sites]
     for observation in posterior.observations:
-        table = model.signs[observation.sign]
-        rest = posterior.without(observation)
-        likelihood = (table.probability @ observation.likelihood)[table.level_of]
-        sign = model.atlas.signs[observation.sign[0]]
-        abnormal = (1 - table.probability[:, table.states.index(sign.neutral)])[table.level_of]
-        in_field = field * likelihood
-        for place, site in enumerate(sites):
-            columns = slice(*model.span(site))
-            here = np.exp(rest[columns] - rest[columns].max())
-            with_it = here * likelihood[columns]
-            inside = float(with_it.sum() / here.sum())
-            expected = float((with_it * abnormal[columns]).sum() / with_it.sum())
-            elsewhere = 1 - field[columns].sum()
-            outside = float((in_field.sum() - in_field[columns].sum()) / elsewhere)
+        finding = observation.finding
+        log10, expected = weights.of(observation)
+        asks = finding.response != "normal" and observation.before < RARELY_EXPECTED
+        unexplained = asks & (expected < RARELY_EXPECTED)
+        listed = np.flatnonzero(unexplained | (np.abs(log10) >= TELLING))
+        text = finding_text(observation, catalogue) if len(listed) else ""
+        for k in listed:
             reason = Reason(
-                observation.finding.test,
-                observation.finding.side,
-                observation.finding.response,
-                finding_text(observation, catalogue),
-                float(np.log10(inside) - np.log10(outside)),
-                expected,
-            )
-            asks = observation.finding.response != "normal" and observation.before < RARELY_EXPECTED
-            found[place].append((reason, asks))
+                finding.test, finding.side, finding.response, text,
+                float(log10[k]), float(expected[k]),
+            )  # fmt: skip
+            found[k].append((reason, bool(unexplained[k])))
     return [_sorted(reasons) for reasons in found]
 
 
+def _least_expected(reason: Reason) -> tuple[float, str, str]:
+    return told_apart(reason.expected), reason.test, reason.side or ""
+
+
 def _sorted(reasons: list[tuple[Reason, bool]]) -> Reasons:
-    ordered = sorted((r for r, _ in reasons), key=lambda r: (-r.log10, r.test, r.side or ""))
-    unexplained = [r for r, asks in reasons if asks and r.expected < RARELY_EXPECTED]
+    ordered = sorted(
+        (r for r, _ in reasons), key=lambda r: (-round(r.log10, 9), r.test, r.side or "")
+    )
+    unexplained = [r for r, is_unexplained in reasons if is_unexplained]
     return Reasons(
         supports=tuple(r for r in ordered if r.log10 >= TELLING),
         against=tuple(r for r in reversed(ordered) if r.log10 <= -TELLING),
-        unexplained=tuple(sorted(unexplained, key=lambda r: (r.expected, r.test, r.side or ""))),
+        unexplained=tuple(sorted(unexplained, key=_least_expected)),
     )

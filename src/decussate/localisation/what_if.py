@@ -5,18 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from decussate.examination.catalogue import Catalogue, load_catalogue
 from decussate.examination.record import Examination, Finding
 from decussate.localisation.localise import posterior_of, site_name
-from decussate.localisation.observation import Observation, observations
-from decussate.localisation.posterior import Posterior
+from decussate.localisation.observation import observations
 from decussate.localisation.reasons import finding_text
 
 __all__ = ["Slip", "Turn", "carrying_findings", "recording_slips", "turning_findings"]
-
-Array = NDArray[np.float64]
 
 SLIP_GAIN = 0.6
 """Smallest gain, in log10 units, for which a slip is worth asking about (four times; judgement)."""
@@ -136,7 +132,7 @@ def turning_findings(
     with_all = posterior.sites
     turns = []
     for observation in posterior.observations:
-        without = _sites(posterior, posterior.without(observation))
+        without = posterior.sites_without(observation)
         moved = float(np.abs(without - with_all).sum() / 2)
         first = site_name(posterior.model, int(without.argmax()))
         text = finding_text(observation, catalogue)
@@ -171,11 +167,8 @@ def carrying_findings(
     first = int(posterior.sites.argmax())
     enough = posterior.sites[first] / 2
 
-    def left_without(observation: Observation) -> Array:
-        return _sites(posterior, posterior.without(observation))
-
     while True:
-        options = [(left_without(seen), seen) for seen in posterior.observations]
+        options = [(posterior.sites_without(seen), seen) for seen in posterior.observations]
         kept = [
             (float(sites[first]), seen)
             for sites, seen in options
@@ -187,8 +180,3 @@ def carrying_findings(
         posterior.remove(least)
     carried = {(o.finding.test, o.finding.side) for o in posterior.observations}
     return tuple(f for f in examination.present() if (f.test, f.side) in carried)
-
-
-def _sites(posterior: Posterior, log_joint: Array) -> Array:
-    weight = np.exp(log_joint - log_joint.max())
-    return np.asarray(np.add.reduceat(weight / weight.sum(), posterior.model.starts))

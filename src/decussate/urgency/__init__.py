@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
-from decussate.urgency.rules import Alert, Level, Rule, evaluate, load_rules
+from decussate.urgency.alerts import Alert, evaluate
+from decussate.urgency.rules import Level, Rule, load_rules
 
 __all__ = ["Alert", "Level", "Rule", "evaluate", "load_rules"]

@@ -39,17 +39,24 @@ NO = Outcome(Truth.NO)
 
 
 def all_of(outcomes: Iterable[Outcome]) -> Outcome:
-    """No if any is no, unknown if any is unknown, otherwise yes."""
-    seen = tuple(outcomes)
-    truth = min((o.truth for o in seen), key=lambda t: t.value)
-    return Outcome(truth, joined(seen) if truth is Truth.YES else ())
+    """No if any is no, unknown if any is unknown, otherwise yes; what follows a no is not asked."""
+    seen = []
+    for outcome in outcomes:
+        if outcome.truth is Truth.NO:
+            return NO
+        seen.append(outcome)
+    if any(outcome.truth is Truth.UNKNOWN for outcome in seen):
+        return UNKNOWN
+    return Outcome(Truth.YES, joined(seen))
 
 
 def any_of(outcomes: Iterable[Outcome]) -> Outcome:
     """Yes if any is yes, unknown if any is unknown, otherwise no."""
     seen = tuple(outcomes)
-    truth = max((o.truth for o in seen), key=lambda t: t.value)
-    return Outcome(truth, joined(o for o in seen if o.truth is Truth.YES))
+    yes = [outcome for outcome in seen if outcome.truth is Truth.YES]
+    if yes:
+        return Outcome(Truth.YES, joined(yes))
+    return UNKNOWN if any(outcome.truth is Truth.UNKNOWN for outcome in seen) else NO
 
 
 def joined(outcomes: Iterable[Outcome]) -> tuple[Seen | str, ...]:

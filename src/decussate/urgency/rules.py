@@ -1,14 +1,13 @@
-"""What cannot wait: guideline rules read from data, and the alerts an examination raises."""
+"""What cannot wait: guideline rules, read from data and checked."""
 
 from __future__ import annotations
 
 import difflib
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
 from enum import StrEnum
-from functools import cache
+from functools import cache, cached_property
 from importlib.resources import files
-from typing import TYPE_CHECKING, Any, Literal
+from typing import Any, Literal
 
 import yaml
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
@@ -17,12 +16,11 @@ from decussate.anatomy import load_atlas
 from decussate.bibliography import check_source
 from decussate.errors import BadInput
 from decussate.examination.catalogue import Catalogue, load_catalogue
-from decussate.examination.document import CONTEXT_KEYS, ONSETS, Examination
-from decussate.examination.wording import finding_in_words, name_in_words
+from decussate.examination.document import CONTEXT_KEYS
 from decussate.sides import Side
-from decussate.urgency.condition import Outcome, walk
+from decussate.urgency.condition import Condition, walk
 from decussate.urgency.conditions import AnyCondition
-from decussate.urgency.evidence import Evidence, Seen, Truth, gather_evidence, tests_of_sign
+from decussate.urgency.evidence import tests_of_sign
 from decussate.urgency.finding_conditions import (
     NormalCondition,
     ResponseCondition,
@@ -30,12 +28,14 @@ from decussate.urgency.finding_conditions import (
     SignCondition,
     UntestedCondition,
 )
-from decussate.urgency.story_conditions import ContextCondition, OnsetCondition, PlaceCondition
+from decussate.urgency.story_conditions import (
+    ContextCondition,
+    NotRecordedCondition,
+    OnsetCondition,
+    PlaceCondition,
+)
 
-if TYPE_CHECKING:
-    from decussate.localisation import Localisation
-
-__all__ = ["Alert", "Level", "Rule", "evaluate", "load_rules", "read_rules"]
+__all__ = ["Level", "Rule", "load_rules", "read_rules"]
 
 RULES_FILE = "urgency/data/rules.yaml"
 
@@ -104,45 +104,26 @@ class Rule(BaseModel):
     mark: Literal["", "secondary", "from memory"] = ""
     note: str = ""
 
+    @cached_property
+    def conditions(self) -> tuple[Condition, ...]:
+        """Every condition of the rule, and those inside them."""
+        return tuple(c for top in (self.when, self.unless) if top for c in walk(top))
 
-@dataclass(frozen=True, slots=True)
-class Alert:
-    """One thing that cannot wait, for a licensed clinician to judge.
+    @cached_property
+    def sides_tried(self) -> tuple[Side, ...]:
+        """The sides it is tried for; one is enough when both give the same answer."""
+        sided = self.when.sided or (self.unless is not None and self.unless.sided)
+        return tuple(Side) if sided else (Side.RIGHT,)
 
-    Parameters
-    ----------
-    rule : str
-        Id of the rule.
-    title, advice, time_frame : str
-        From the rule.
-    source : str
-        Key of the bibliography, or ``common practice``, ``judgement``, ``from memory``.
-    because : tuple of str
-        The findings that raised it, in words.
-    level : Level
-        How soon.
-    sides : tuple of Side
-        The side or sides concerned; empty when the rule has none.
-    not_examined : tuple of str
-        Tests not yet done that would change it.
-    mark : str
-        How far the source was seen; empty when its text was seen.
-    """
+    @cached_property
+    def asks_onset(self) -> bool:
+        """Whether the onset of the illness counts."""
+        return any(isinstance(condition, OnsetCondition) for condition in self.conditions)
 
-    rule: str
-    title: str
-    advice: str
-    time_frame: str
-    source: str
-    because: tuple[str, ...]
-    level: Level
-    sides: tuple[Side, ...] = ()
-    not_examined: tuple[str, ...] = ()
-    mark: str = ""
-
-
-_Raised = list[tuple[Rule, dict[Side, Outcome]]]
-"""Rules that hold, and for which sides."""
+    @cached_property
+    def no_stays_no(self) -> bool:
+        """Whether an answer of no is final: it is, unless the rule asks what is missing."""
+        return not any(isinstance(one, NotRecordedCondition) for one in self.conditions)
 
 
 @cache
@@ -195,7 +176,7 @@ def read_rules(text: str, where: str) -> tuple[Rule, ...]:
             raise BadInput("id", rule.id, "a name used by one rule only", where=place)
         by_id[rule.id] = rule
         check_source(rule.source, place)
-        for condition in (c for top in (rule.when, rule.unless) if top for c in walk(top)):
+        for condition in rule.conditions:
             _check_names(condition, catalogue, place)
         _check_among("would_change", rule.would_change, load_atlas().signs, place)
     for rule in rules:
@@ -272,146 +253,3 @@ def _check_among(field: str, names: Iterable[str], known: Iterable[str], where: 
             near = difflib.get_close_matches(name, allowed, 3)
             hint = f"Did you mean {' or '.join(near)}?" if near else ""
             raise BadInput(field, name, "a name that exists", hint=hint, where=where)
-
-
-def evaluate(
-    examination: Examination, localisation: Localisation | None = None
-) -> tuple[Alert, ...]:
-    """Raise every alert the examination calls for, the most urgent first.
-
-    A rule on findings and story holds whatever the localisation says.  What was not tested never
-    silences a rule: it is listed with the alert as not yet examined.
-
-    Parameters
-    ----------
-    examination : Examination
-        What was recorded; known old deficits are set aside.
-    localisation : Localisation, optional
-        Where the lesion is likely to be, for the few rules that ask.
-
-    Returns
-    -------
-    tuple of Alert
-        Sorted by urgency, then in the order of the rules.
-    """
-    evidence = gather_evidence(examination, localisation)
-    raised = _raised(load_rules(), evidence)
-    alerts = [_alert(rule, held, evidence) for rule, held in _uncovered(raised, raised)]
-    if evidence.story.onset is None:
-        alerts += _asking_for_onset(evidence, raised)
-    return tuple(sorted(alerts, key=lambda alert: alert.level.order))
-
-
-def _raised(rules: Iterable[Rule], evidence: Evidence) -> _Raised:
-    return [(rule, held) for rule in rules if rule.asks is None and (held := _held(rule, evidence))]
-
-
-@cache
-def _rules_on_onset() -> tuple[Rule, ...]:
-    return tuple(
-        rule
-        for rule in load_rules()
-        if any(
-            isinstance(condition, OnsetCondition)
-            for top in (rule.when, rule.unless)
-            if top
-            for condition in walk(top)
-        )
-    )
-
-
-def _uncovered(wanted: _Raised, raised: _Raised) -> _Raised:
-    """Leave out what rules that were raised include, on the sides they were raised for."""
-    covered: dict[str, set[Side]] = {}
-    for rule, held in raised:
-        sides = held if rule.when.sided else Side
-        for name in rule.includes:
-            covered.setdefault(name, set()).update(sides)
-    left: _Raised = []
-    for rule, held in wanted:
-        hidden = covered.get(rule.id, set())
-        rest = {side: outcome for side, outcome in held.items() if side not in hidden}
-        if rest and (rule.when.sided or not hidden):
-            left.append((rule, rest))
-    return left
-
-
-def _asking_for_onset(evidence: Evidence, raised: _Raised) -> list[Alert]:
-    """Raise the rule that asks for the onset, naming the rules some onset would raise."""
-    known = {(rule.id, side) for rule, held in raised for side in held}
-    would: dict[str, tuple[Rule, dict[Side, Outcome]]] = {}
-    for onset in ONSETS:
-        story = evidence.story.model_copy(update={"onset": onset})
-        supposed = _raised(_rules_on_onset(), replace(evidence, story=story))
-        for rule, held in _uncovered(_uncovered(supposed, supposed), raised):
-            new = {side: held[side] for side in held if (rule.id, side) not in known}
-            if new:
-                would.setdefault(rule.id, (rule, {}))[1].update(new)
-    if not would:
-        return []
-    first = sorted(would.values(), key=lambda one: one[0].level.order)
-    titles = "; ".join(rule.title for rule, _ in first)
-    reasons = tuple(reason for _, held in first for o in held.values() for reason in o.because)
-    sides = {side for rule, held in first if rule.when.sided for side in held}
-    return [
-        Alert(
-            rule=rule.id,
-            title=rule.title,
-            advice=f"{rule.advice} {titles}.",
-            time_frame=rule.time_frame,
-            source=rule.source,
-            because=_in_words(reason for reason in reasons if not str(reason).startswith("onset:")),
-            level=first[0][0].level,
-            sides=tuple(side for side in Side if side in sides),
-            mark=rule.mark,
-        )
-        for rule in load_rules()
-        if rule.asks == "onset"
-    ]
-
-
-def _held(rule: Rule, evidence: Evidence) -> dict[Side, Outcome]:
-    """Return the sides for which the rule holds; both when it does not depend on side."""
-    held = {}
-    for side in Side:
-        outcome = rule.when.weigh(evidence, side, assume=True)
-        if outcome.truth is not Truth.YES:
-            continue
-        if rule.unless and rule.unless.weigh(evidence, side, assume=False).truth is Truth.YES:
-            continue
-        held[side] = outcome
-    return held
-
-
-def _alert(rule: Rule, held: dict[Side, Outcome], evidence: Evidence) -> Alert:
-    reasons = (reason for outcome in held.values() for reason in outcome.because)
-    return Alert(
-        rule=rule.id,
-        title=rule.title,
-        advice=rule.advice,
-        time_frame=rule.time_frame,
-        source=rule.source,
-        because=_in_words(reasons),
-        level=rule.level,
-        sides=tuple(held) if rule.when.sided else (),
-        not_examined=_not_examined(rule, tuple(held), evidence),
-        mark=rule.mark,
-    )
-
-
-def _in_words(reasons: Iterable[Seen | str]) -> tuple[str, ...]:
-    return tuple(
-        finding_in_words(reason.finding, reason.test) if isinstance(reason, Seen) else reason
-        for reason in dict.fromkeys(reasons)
-    )
-
-
-def _not_examined(rule: Rule, sides: tuple[Side, ...], evidence: Evidence) -> tuple[str, ...]:
-    """Names of the tests, first of the catalogue for each sign, that nobody has done."""
-    catalogue = load_catalogue()
-    missing = []
-    for sign in rule.would_change:
-        keys = {(sign, None), *((sign, side) for side in sides)}
-        if not keys & (evidence.by_sign.keys() | evidence.set_aside):
-            missing += [name_in_words(test) for test in tests_of_sign(catalogue, sign)][:1]
-    return tuple(missing)

@@ -11,7 +11,7 @@ from decussate.examination.catalogue import load_catalogue
 from decussate.examination.record import Examination, Finding
 from decussate.localisation import Candidate, Localisation, NextTest, Reason, localise
 from decussate.sides import Side
-from decussate.urgency.rules import Alert, evaluate
+from decussate.urgency import Alert, evaluate
 from decussate.web.bedside import chance_words, load_parts
 from decussate.web.held_back import HeldBack
 from decussate.web.view import sides_of

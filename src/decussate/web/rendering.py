@@ -17,7 +17,7 @@ from starlette.templating import Jinja2Templates
 from decussate.bibliography import load_sources
 from decussate.documents.note import made_with
 from decussate.errors import BadInput
-from decussate.urgency.rules import Alert
+from decussate.urgency import Alert
 from decussate.web.bedside import common_reasons
 from decussate.web.device import device_in_words
 from decussate.web.settings import settings_of
