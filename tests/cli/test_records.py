@@ -146,3 +146,17 @@ def test_attach_keeps_a_file_and_reads_a_table(database: Path, tmp_path: Path) -
     store.close()
     assert found["audiogram_average"].measurement is not None
     assert found["audiogram_average"].measurement.value == 40
+
+
+def test_a_terminal_shows_control_characters_and_does_not_obey_them(tmp_path: Path) -> None:
+    """A name and an act from a database written past the program (CWE-150)."""
+    store = Store(tmp_path / "odd.db")
+    store.begin(store.add_patient("Bed 9", invented=True))
+    store.record_act("seen", "\x1b]0;title\x07\x9b2J")
+    with store.database.writing() as connection:
+        connection.exec_driver_sql("update patient set label = 'Bed 9 ' || char(27) || '[2J'")
+    store.close()
+    for words in (("search", "bed 9"), ("audit",), ("audit", "--verify")):
+        shown = run(*words, "--database", tmp_path / "odd.db").output
+        assert shown
+        assert not {"\x1b", "\x07", "\x9b"} & set(shown)

@@ -270,6 +270,61 @@ def test_the_plain_file_is_overwritten_once_the_encrypted_one_has_its_name(tmp_p
         assert set(old.read()) == {0}
 
 
+def test_the_file_behind_a_link_is_rewritten_and_the_link_stays(tmp_path: Path):
+    (tmp_path / "elsewhere").mkdir()
+    file, link = tmp_path / "elsewhere" / "records.db", tmp_path / "records.db"
+    filled(file, None).close()
+    link.symlink_to(file)
+    rewrite(link, None, KEY)
+    assert link.is_symlink()
+    assert is_encrypted(file)
+    Store(link, key=KEY).close()
+
+
+def test_a_file_with_a_second_name_is_not_rewritten(tmp_path: Path):
+    """It might be yesterday's copy: some programs copy whole disks by such links."""
+    filled(tmp_path / "records.db", None).close()
+    (tmp_path / "yesterday.db").hardlink_to(tmp_path / "records.db")
+    before = (tmp_path / "yesterday.db").read_bytes()
+    with pytest.raises(BadInput, match="hard link"):
+        rewrite(tmp_path / "records.db", None, KEY)
+    assert (tmp_path / "yesterday.db").read_bytes() == before
+    assert {file.name for file in tmp_path.iterdir()} == {"records.db", "yesterday.db"}
+
+
+@pytest.mark.skipif(os.name != "posix", reason="permissions as POSIX has them")
+def test_owner_and_permissions_stay_and_others_get_none(tmp_path: Path, monkeypatch):
+    file = tmp_path / "records.db"
+    filled(file, None).close()
+    file.chmod(0o664)
+    given: list[tuple[int, int]] = []
+    monkeypatch.setattr(os, "fchown", lambda _, user, group: given.append((user, group)))
+    rewrite(file, None, KEY)
+    assert file.stat().st_mode & 0o777 == 0o660
+    assert given == []
+    true_fstat = os.fstat
+
+    def anothers(descriptor: int) -> os.stat_result:
+        found = list(true_fstat(descriptor))
+        if found[6]:  # the old file, which alone holds something
+            found[4:6] = 4001, 4002
+        return os.stat_result(found)
+
+    monkeypatch.setattr(os, "fstat", anothers)
+    rewrite(file, KEY, None)
+    assert given == [(4001, 4002)]
+
+    def not_allowed(*_: int) -> None:
+        raise PermissionError
+
+    monkeypatch.setattr(os, "fchown", not_allowed)
+    before = file.read_bytes()
+    with pytest.raises(BadInput, match="another user"):
+        rewrite(file, None, KEY)
+    assert file.read_bytes() == before
+    assert [one.name for one in tmp_path.iterdir()] == ["records.db"]
+
+
 def run_rewrite(file: Path) -> subprocess.CompletedProcess[str]:
     """Encrypt in another program, as the command does: locks are between programs."""
     program = (

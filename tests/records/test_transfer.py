@@ -2,6 +2,10 @@
 
 import hashlib
 import json
+import resource
+import signal
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from uuid import UUID, uuid4
 
@@ -13,7 +17,9 @@ from decussate.errors import BadInput
 from decussate.examination.record import Finding
 from decussate.records import Entry, Store
 from decussate.records.backup import back_up, restore
+from decussate.records.deidentified import export_without_identity
 from decussate.records.demo import load_demo
+from decussate.records.encryption import Key
 from decussate.records.importing import import_records
 from decussate.records.line_files import read_lines
 from decussate.records.transfer import export_records, row_lines
@@ -211,7 +217,9 @@ def resealed(lines: list[bytes]) -> bytes:
         (b'"label":"Bed 1', b'"label":"Bed 2', "fit its link"),
         (b'"entries":1', b'"entries":2', "rows"),
         (b'"invented":true', b'"invented":"yes"', "line 2.*valid boolean"),
-        (b'"opened_at":"2', b'"opened_at":"x2', "line 2"),
+        (b'"opened_at":"2', b'"opened_at":"x', "line 2.*a date and time with its zone"),
+        (b'"opened_at":"2', b'"opened_at":"0', "line 2.*years 1900 to 2200"),
+        (b'"at":"2', b'"at":"9', "line 4.*years 1900 to 2200"),
         (b'{"patient":', b'{"person":', "line 2.*one row"),
         (b'"version":2', b'"version":3', "line 1.*version"),
         (b'{\\"id\\"', b'{\\"no\\"', "line 4"),
@@ -228,6 +236,86 @@ def test_a_changed_file_with_a_new_checksum_is_refused(small, old: bytes, new: b
     new_store = Store(folder / "forged.db")
     assert new_store.examinations() == ()
     new_store.close()
+
+
+@pytest.mark.parametrize(
+    ("label", "said"),
+    [("\x1b]0;title\x07Bed 1", "control"), ("x" * 501, "at most 500"), (" ", "a name or a bed")],
+)
+def test_a_label_nobody_could_have_typed_is_not_imported(small, tmp_path, label: str, said: str):
+    """A terminal would obey it, or no page could show the examination again (CWE-150)."""
+    lines = small[1].splitlines(keepends=True)[:-1]
+    row = json.loads(lines[1])
+    row["patient"]["label"] = label
+    file = tmp_path / "forged.jsonl"
+    file.write_bytes(resealed([lines[0], json.dumps(row).encode() + b"\n", *lines[2:]]))
+    store = Store(tmp_path / "records.db")
+    store.record_act("seen", "something, so that it is in use")
+    with pytest.raises(BadInput, match=said):
+        import_records(store, file)
+    with pytest.raises(BadInput, match=said):
+        store.add_patient(label, invented=True)
+    assert store.examinations() == ()
+    store.close()
+
+
+def test_the_name_of_an_export_is_no_way_to_another_file(filled: Store, tmp_path: Path):
+    """A link, or a file open to all, laid beforehand where the unfinished export would be."""
+    target = tmp_path / "open to all"
+    target.touch(mode=0o666)
+    for name in ("all.jsonl.part", "people.jsonl.part"):
+        (tmp_path / name).symlink_to(target)
+    export_records(filled, tmp_path / "all.jsonl")
+    export_without_identity(filled, tmp_path / "people.jsonl")
+    assert target.read_bytes() == b""
+    for name in ("all.jsonl", "people.jsonl"):
+        assert (tmp_path / name).stat().st_mode & 0o077 == 0
+        assert not (tmp_path / name).is_symlink()
+
+
+@contextmanager
+def files_no_larger_than(size: int) -> Iterator[None]:
+    """As on a disk that is full: what would grow beyond is refused to whoever writes it."""
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+    signalled = signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (size, before[1]))
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, before)
+        signal.signal(signal.SIGXFSZ, signalled)
+
+
+@pytest.mark.parametrize("key", [None, Key(b"invented" * 4, stretched=False)])
+def test_a_full_disk_is_said_and_leaves_nothing_behind(tmp_path: Path, key: Key | None):
+    store = Store(tmp_path / "records.db", key=key)
+    load_demo(store)
+    export_records(store, tmp_path / "all.jsonl")
+    store.close()  # which empties its log, so that the log has room
+    store = Store(tmp_path / "records.db", key=key)
+    before = set(tmp_path.iterdir())
+    with (
+        files_no_larger_than((tmp_path / "all.jsonl").stat().st_size // 2),
+        pytest.raises(BadInput, match="a place that can be written"),
+    ):
+        export_records(store, tmp_path / "again.jsonl")
+    assert set(tmp_path.iterdir()) <= before
+    assert store.verify().problems == ()
+    store.close()
+
+
+@pytest.mark.parametrize("broken", [OSError(28, "No space left on device"), KeyboardInterrupt()])
+def test_a_backup_that_could_not_be_tried_does_not_keep_its_name(
+    filled: Store, tmp_path: Path, monkeypatch, broken: BaseException
+):
+    def fails(*_: object, **__: object) -> None:
+        raise broken
+
+    monkeypatch.setattr("decussate.records.backup.restore", fails)
+    with pytest.raises((BadInput, KeyboardInterrupt), match=r"No space|^$"):
+        back_up(filled, tmp_path / "backup.jsonl")
+    assert not (tmp_path / "backup.jsonl").exists()
+    assert (tmp_path / "backup.jsonl.unproved").exists()
 
 
 def test_a_line_without_end_is_not_read_into_memory(tmp_path: Path, monkeypatch):

@@ -8,6 +8,7 @@ from contextlib import closing
 import click
 
 from decussate.cli.options import database_option, open_records
+from decussate.cli.printing import visible
 
 __all__ = ["audit"]
 
@@ -35,14 +36,15 @@ def audit(database: str, verify: bool, passes: str | None, last: int) -> None:
         if not (verify or passes):
             with store.database.reading() as connection:
                 for link, _ in deque(links(connection), maxlen=last):
-                    click.echo(
+                    line = (
                         f"{link.sequence:>7}  {link.at[:19]}  {link.by}  "
                         f"{link.action} {link.kind} {link.subject}"
                     )
+                    click.echo(visible(line))
             return
         verdict = store.verify(passes=passes)
     for problem in verdict.problems:
-        click.echo(problem)
+        click.echo(visible(problem))
     answer = f"does not hold (problems: {len(verdict.problems)})" if verdict.problems else "holds"
     click.echo(f"The audit trail {answer}. {verdict.links} links; head {verdict.head}")
     if verdict.problems:

@@ -7,6 +7,7 @@ from contextlib import closing
 import click
 
 from decussate.cli.options import database_option, open_records
+from decussate.cli.printing import visible
 
 __all__ = ["search"]
 
@@ -25,8 +26,9 @@ def search(words: tuple[str, ...], database: str) -> None:
     with closing(open_records(database)) as store:
         hits = find(store, " ".join(words))
     for hit in hits:
-        click.echo(f"{hit.head.opened_at:%Y-%m-%d %H:%M}  {hit.head.label}  {hit.head.id}")
+        at = f"{hit.head.opened_at:%Y-%m-%d %H:%M}"
+        click.echo(visible(f"{at}  {hit.head.label}  {hit.head.id}"))
         for finding in hit.findings:
             side = f"{finding.side.value} " if finding.side else ""
-            click.echo(f"    {side}{finding.test}: {finding.response}")
+            click.echo(visible(f"    {side}{finding.test}: {finding.response}"))
     click.echo(f"{len(hits)} found.")

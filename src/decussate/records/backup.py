@@ -37,8 +37,8 @@ def back_up(store: Store, file: Path) -> Manifest:
     Raises
     ------
     BadInput
-        If the store or the backup does not verify. A backup that does not is left under its name
-        with ``.unproved`` at its end.
+        If the store or the backup does not verify. A backup that could not be proved is left under
+        its name with ``.unproved`` at its end.
     """
     verdict = store.verify()
     if verdict.problems:
@@ -57,8 +57,12 @@ def back_up(store: Store, file: Path) -> Manifest:
             unlocking(store.database.key),
         ):
             restore(file, Path(folder) / "trial.db")
-    except BadInput:
+    except BaseException as problem:  # whatever it was, and be it Ctrl-C
         file.rename(file.with_name(f"{file.name}.unproved"))
+        if isinstance(problem, OSError):
+            hint = str(problem.strerror or problem)
+            expected = "one that was restored once"
+            raise BadInput("backup", "not proved", expected, hint=hint) from problem
         raise
     return manifest
 

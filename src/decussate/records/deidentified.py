@@ -15,8 +15,9 @@ from __future__ import annotations
 import secrets
 from collections import Counter
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass
-from datetime import UTC, timedelta
+from datetime import UTC, datetime, timedelta
 from itertools import groupby
 from pathlib import Path
 from uuid import uuid4
@@ -114,7 +115,7 @@ def export_without_identity(store: Store, file: Path) -> Report:
     store.record_act("exported", f"{file.name}, without identity")
     counts: Counter[str] = Counter()
     kept = list(without_identity(store, counts))
-    part = file.with_name(f"{file.name}.part")
+    part = file.with_name(f"{file.name}.{uuid4().hex}.part")
     try:
         with writing_lines(part, None) as write:
             for line in _table(kept) if file.suffix.lower() == ".csv" else _documents(kept):
@@ -125,10 +126,12 @@ def export_without_identity(store: Store, file: Path) -> Report:
         beside.write_text(report.text, encoding="utf-8")
         part.rename(file)
     except OSError as problem:
-        part.unlink(missing_ok=True)
         raise BadInput(
             "file", str(file), "a place that can be written", hint=f"{problem.strerror}."
         ) from problem
+    finally:
+        with suppress(OSError):
+            part.unlink()  # it has its name by now, or is not whole
     return report
 
 
@@ -192,7 +195,7 @@ def _finding(found: Finding, shift: timedelta, counts: Counter[str]) -> Finding 
         side=found.side,
         response=found.response,
         reason="left out" if found.response == COULD_NOT_BE_TESTED else None,
-        at=None if found.at is None else found.at.astimezone(UTC) - shift,
+        at=_moved(found.at, shift, counts),
     )
     if not _is_of_the_catalogue(bare):
         counts["findings of no test of this catalogue"] += 1
@@ -204,6 +207,14 @@ def _finding(found: Finding, shift: timedelta, counts: Counter[str]) -> Finding 
         return measured
     counts["measured values not in the form of the test, or at odds with the response"] += 1
     return bare
+
+
+def _moved(at: datetime | None, shift: timedelta, counts: Counter[str]) -> datetime | None:
+    try:
+        return None if at is None else at.astimezone(UTC) - shift
+    except OverflowError:
+        counts["times before the calendar begins"] += 1
+        return None
 
 
 def _is_of_the_catalogue(found: Finding) -> bool:

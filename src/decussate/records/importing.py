@@ -16,6 +16,7 @@ from decussate.errors import BadInput
 from decussate.records.attachments import check_row
 from decussate.records.chain import add_link, present_actor, verify
 from decussate.records.entries import Entry
+from decussate.records.labels import checked_label
 from decussate.records.line_files import read_lines
 from decussate.records.store import Store
 from decussate.records.tables import KINDS, audit
@@ -170,6 +171,7 @@ def _take_new(connection: Connection, file: Path, manifest: Manifest, by: str) -
         found = connection.execute(select(*columns).where(table.c.id == row["id"])).mappings()
         there = found.first()
         if there is None:
+            _nameable(kind, row, file, number)
             connection.execute(insert(table), row)
             add_link(connection, "imported", kind, row["id"], row, by=by)
             added += 1
@@ -185,6 +187,16 @@ def _take_new(connection: Connection, file: Path, manifest: Manifest, by: str) -
                 where=f"{file}, line {number}",
             )
     return Imported(manifest, added, already, False)
+
+
+def _nameable(kind: str, row: Mapping[str, Any], file: Path, number: int) -> None:
+    """Refuse a patient from elsewhere under a label that nobody could have typed here."""
+    if kind == "patient":
+        try:
+            checked_label(row["label"])
+        except BadInput as problem:
+            where = f"{file}, line {number}"
+            raise BadInput("label", problem.found, problem.expected, where=where) from None
 
 
 def _readable(kind: str, row: Mapping[str, Any], file: Path, number: int) -> None:

@@ -27,7 +27,7 @@ def writing_lines(file: Path, key: Key | None) -> Iterator[Callable[[bytes], obj
     Parameters
     ----------
     file : Path
-        Overwritten if it is there; readable for its owner only.
+        It must not be there, not even as a link; made readable for its owner only.
     key : Key or None
         The key to encrypt it with; None for plain text.
 
@@ -35,20 +35,36 @@ def writing_lines(file: Path, key: Key | None) -> Iterator[Callable[[bytes], obj
     ------
     callable
         Takes one line with its end.
+
+    Raises
+    ------
+    OSError
+        If it cannot be written.
     """
-    descriptor = os.open(file, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
+    descriptor = os.open(file, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
     with open(descriptor, "wb") as stream:
         if key is None:
             yield stream.write
             stream.flush()
         else:
-            with closing(open_file(file, key, new=True)) as connection:
-                connection.execute("PRAGMA journal_mode = OFF")  # nobody sees an unfinished one
-                connection.execute("CREATE TABLE line (number INTEGER PRIMARY KEY, held BLOB)")
-                connection.execute("BEGIN")
-                yield lambda line: connection.execute("INSERT INTO line (held) VALUES (?)", (line,))
-                connection.execute("COMMIT")
+            with _numbering_lines(file, key) as write:
+                yield write
         os.fsync(stream.fileno())
+
+
+@contextmanager
+def _numbering_lines(file: Path, key: Key) -> Iterator[Callable[[bytes], object]]:
+    import sqlcipher3.dbapi2 as sqlcipher
+
+    try:
+        with closing(open_file(file, key, new=True)) as connection:
+            connection.execute("PRAGMA journal_mode = OFF")  # nobody sees an unfinished one
+            connection.execute("CREATE TABLE line (number INTEGER PRIMARY KEY, held BLOB)")
+            connection.execute("BEGIN")
+            yield lambda line: connection.execute("INSERT INTO line (held) VALUES (?)", (line,))
+            connection.execute("COMMIT")
+    except sqlcipher.DatabaseError as problem:  # such as a full disk, as with a plain file
+        raise OSError(str(problem)) from problem
 
 
 def read_lines(file: Path) -> Iterator[tuple[int, bytes]]:

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import stat
 from pathlib import Path
 from typing import Any
 
@@ -27,26 +28,31 @@ def rewrite(path: Path, old: Key | None, new: Key | None) -> None:
     Parameters
     ----------
     path : Path
-        The SQLite file; no program may have it open.
+        The SQLite file; no program may have it open. Of a link it is the file that is meant. Owner
+        and group stay as they are, and what they may do; others may do nothing with it.
     old, new : Key or None
         Its present key, and the one it shall have; None for a plain file.
 
     Raises
     ------
     BadInput
-        If the key is not that of the file, the database is in use, or the copy does not equal it.
-        Nothing was changed then.
+        If the key is not that of the file, the database is in use, the copy does not equal it, the
+        file has a second name, or is another user's. Nothing was changed then.
     """
     import sqlcipher3.dbapi2 as sqlcipher
 
+    path = path.resolve()
     if is_encrypted(path) != (old is not None):
         words = ("not encrypted", "encrypted")
         found, expected = words if old is not None else words[::-1]
         raise BadInput("database", found, f"one that is {expected}", where=str(path))
     part = path.with_name(f"{path.name}.rewritten")
-    part.unlink(missing_ok=True)  # of an earlier attempt that was stopped
-    part.touch(mode=0o600)
     spoiling = os.open(path, os.O_RDWR)
+    try:
+        _begin(part, os.fstat(spoiling))
+    except BaseException:
+        os.close(spoiling)
+        raise
     # SQLCipher reads plain files too, and one library must hold the lock on both.
     source = sqlcipher.connect(path, isolation_level=None, timeout=2)
     try:
@@ -65,6 +71,28 @@ def rewrite(path: Path, old: Key | None, new: Key | None) -> None:
         # In this order: closing a file ends every lock that this program holds on it.
         source.close()
         os.close(spoiling)
+
+
+def _begin(part: Path, old: os.stat_result) -> None:
+    """Begin the new file with the owner and the permissions of the old one."""
+    if old.st_nlink > 1:
+        hint = "The old file is overwritten, under every name it has. Copy it, or remove the link."
+        raise BadInput("database", "a file with a second name (a hard link)", "one name", hint=hint)
+    part.unlink(missing_ok=True)  # of an earlier attempt that was stopped
+    descriptor = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    try:
+        new = os.fstat(descriptor)
+        if os.name != "posix":
+            return
+        if (new.st_uid, new.st_gid) != (old.st_uid, old.st_gid):
+            os.fchown(descriptor, old.st_uid, old.st_gid)
+        os.fchmod(descriptor, stat.S_IMODE(old.st_mode) & ~0o007)
+    except PermissionError:
+        part.unlink()
+        hint = "Do it as the user whom the file belongs to, under whom the program runs."
+        raise BadInput("database", "another user’s file", "one of your own", hint=hint) from None
+    finally:
+        os.close(descriptor)
 
 
 def _hold_alone(source: Any, path: Path) -> None:  # noqa: ANN401

@@ -8,7 +8,6 @@ its link in the audit trail. The SQL is SQLAlchemy Core; what differs between da
 
 from __future__ import annotations
 
-import unicodedata
 from collections.abc import Callable, Mapping
 from datetime import datetime
 from pathlib import Path
@@ -34,6 +33,7 @@ from decussate.records.chain import (
 from decussate.records.database import Database
 from decussate.records.encryption import Key, present_key
 from decussate.records.entries import Entry, StoredEntry, present_state
+from decussate.records.labels import checked_label
 from decussate.records.reading import entries_of, heads, stored_entry
 from decussate.records.schema import bring_up_to_date
 from decussate.records.tables import KINDS, entries, examinations, patients
@@ -118,13 +118,9 @@ class Store:
         Raises
         ------
         BadInput
-            If the label is empty, or the identity is taken.
+            If the label is empty, too long or has control characters, or the identity is taken.
         """
-        label = " ".join(label.split())
-        if not label:
-            raise BadInput("patient", label, "a name or a bed, so that the list can be read")
-        if any(unicodedata.category(letter) in ("Cc", "Cs") for letter in label):
-            raise BadInput("patient", label, "letters, without control characters")
+        label = checked_label(label)
         identity = patient or str(uuid4())
         row = {"id": identity, "label": label, "invented": invented, "opened_at": timestamp()}
         by = present_actor(self.by)

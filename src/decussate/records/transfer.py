@@ -22,10 +22,12 @@ import hashlib
 import json
 import os
 from collections.abc import Iterator
+from contextlib import suppress
 from datetime import datetime
 from itertools import chain
 from pathlib import Path
 from typing import Annotated, Any, Literal
+from uuid import uuid4
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from sqlalchemy import Connection, Table, func, select
@@ -37,6 +39,9 @@ from decussate.records.store import Store
 from decussate.records.tables import KINDS, audit, entries, streamed
 
 __all__ = ["Manifest", "check_file", "export_records", "file_rows", "row_lines"]
+
+YEARS = (1900, 2200)
+"""First and last year in which a record can have been made (judgement)."""
 
 Count = Annotated[int, Field(ge=0)]
 
@@ -94,7 +99,7 @@ def export_records(store: Store, file: Path, *, plain: bool = False) -> Manifest
     if file.exists():
         raise BadInput("file", str(file), "a new name", hint="Nothing was written.")
     by = present_actor(store.by)
-    part = file.with_name(f"{file.name}.part")
+    part = file.with_name(f"{file.name}.{uuid4().hex}.part")  # nobody else's, whatever is there
     try:
         store.record_act("exported", file.name)
         with store.database.reading() as connection:
@@ -108,10 +113,12 @@ def export_records(store: Store, file: Path, *, plain: bool = False) -> Manifest
         part.rename(file)
         _sync_folder(file.absolute().parent)
     except OSError as problem:
-        part.unlink(missing_ok=True)
         raise BadInput(
             "file", str(file), "a place that can be written", hint=str(problem.strerror or problem)
         ) from problem
+    finally:
+        with suppress(OSError):
+            part.unlink()  # it has its name by now, or is not whole
     return manifest
 
 
@@ -317,12 +324,14 @@ def _items(file: Path) -> Iterator[Manifest | tuple[int, str, dict[str, Any]]]:
             continue
         digest.update(raw)
         try:
-            yield Manifest.model_validate(value) if number == 1 else _row(number, value)
+            yield Manifest.model_validate(value) if number == 1 else (number, *_row(value, where))
         except ValidationError as problem:
             first = problem.errors()[0]
             field = ".".join(map(str, first["loc"])) or "line"
             found = first.get("input")
             raise BadInput(field, found, first["msg"].lower(), where=where) from None
+        except BadInput:
+            raise
         except (ValueError, KeyError):
             raise BadInput("line", sorted(value)[:3], "one row", where=where) from None
     if not ended:
@@ -342,10 +351,20 @@ def _object(raw: bytes, where: str) -> dict[str, Any]:
     return value
 
 
-def _row(number: int, value: dict[str, Any]) -> tuple[int, str, dict[str, Any]]:
+def _row(value: dict[str, Any], where: str) -> tuple[str, dict[str, Any]]:
     ((kind, fields),) = value.items()
     row = _MODELS[kind].model_validate(fields).model_dump()
     for name in ("at", "opened_at"):
-        if name in row and datetime.fromisoformat(row[name]).tzinfo is None:
-            raise ValueError(name)
-    return number, kind, row
+        if name in row and not _is_a_time(row[name]):
+            expected = f"a date and time with its zone, of the years {YEARS[0]} to {YEARS[1]}"
+            raise BadInput(name, row[name], expected, where=where)
+    return kind, row
+
+
+def _is_a_time(written: str) -> bool:
+    """Whether it is a time of a record; at the ends of the calendar no page could show it."""
+    try:
+        at = datetime.fromisoformat(written)
+    except ValueError:
+        return False
+    return at.tzinfo is not None and YEARS[0] <= at.year <= YEARS[1]

@@ -391,7 +391,10 @@ def _patients(test: Test, code: str) -> str:
 
 
 def _label(test: Test, code: str) -> str:
-    return "abnormal, not graded" if code == GENERIC_ABNORMAL else test.responses[code].label
+    if code == GENERIC_ABNORMAL:
+        return "abnormal, not graded"
+    # An imported or older entry may hold a response that the catalogue no longer has.
+    return test.responses[code].label if code in test.responses else code.replace("_", " ")
 
 
 def _glance(finding: Finding) -> str:
