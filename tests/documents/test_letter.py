@@ -16,7 +16,7 @@ from pdfminer.pdftypes import resolve1
 
 from decussate.cli import main
 from decussate.documents.document import Document, Figure, Part, Text
-from decussate.documents.formal_tests import formal_tests, kind_of
+from decussate.documents.formal_tests import formal_tests, kind_of, request_words
 from decussate.documents.letter import letter_words, referral_letter, request_sheet
 from decussate.documents.letter_details import LetterDetails, read_details
 from decussate.documents.typesetting import as_html, as_markdown, as_pdf
@@ -257,6 +257,24 @@ def test_only_what_was_abnormal_or_could_not_be_tested_asks_for_a_formal_test() 
     written = as_markdown(request_sheet(found, None, ()))
     assert "vertical or the horizontal meridian" in written
     assert "Left whisper at about 60 cm: could not be tested (x)." in written
+
+
+def test_what_settles_an_emergency_is_asked_for_first() -> None:
+    found = Examination(
+        id="a",
+        findings=(
+            Finding(test="corneal_touch_direct", side=Side.RIGHT, response="reduced"),
+            Finding(test="palate_rise", side=Side.RIGHT, response="reduced"),
+            Finding(test="ask_swallowing", response="reduced"),
+        ),
+    )
+    kinds = [test.kind.id for test in formal_tests(found)]
+    assert kinds.index("swallow") < kinds.index("imaging") < kinds.index("nerve_conduction")
+    written = as_markdown(request_sheet(found, None, ()))
+    assert "Imaging: of the " in written
+    assert "maging of" not in written
+    listed = {row["id"] for row in request_words()["kinds"]}
+    assert set(request_words()["first"]) <= listed
 
 
 def test_details_are_read_as_they_are_written() -> None:

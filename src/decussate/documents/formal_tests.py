@@ -101,8 +101,9 @@ def formal_tests(examination: Examination) -> tuple[FormalTest, ...]:
     Returns
     -------
     tuple of FormalTest
-        In the order of the kinds in the data.
+        Those that settle what cannot wait first, then in the order of the kinds in the data.
     """
+    words = request_words()
     catalogue = load_catalogue()
     old = set(examination.known_old)
     requests: dict[str, dict[str, None]] = {}
@@ -119,10 +120,11 @@ def formal_tests(examination: Examination) -> tuple[FormalTest, ...]:
             kinds[kind.id] = kind
             requests.setdefault(kind.id, {})[request[:1].upper() + request[1:]] = None
             because.setdefault(kind.id, {})[finding_in_words(finding, test)] = None
+    order = dict.fromkeys((*words["first"], *(row["id"] for row in words["kinds"])))
     return tuple(
-        FormalTest(kinds[row["id"]], tuple(requests[row["id"]]), tuple(because[row["id"]]))
-        for row in request_words()["kinds"]
-        if row["id"] in kinds
+        FormalTest(kinds[kind], tuple(requests[kind]), tuple(because[kind]))
+        for kind in order
+        if kind in kinds
     )
 
 
@@ -168,7 +170,10 @@ def request_blocks(
 def _requested(test: FormalTest) -> str:
     if [request.lower() for request in test.requests] == [test.kind.name.lower()]:
         return f"{test.kind.name}."
-    return f"{test.kind.name}: {'; '.join(test.requests)}."
+    # Under "Imaging", "imaging of the brain; imaging of the neck" need not say it again.
+    said = f"{test.kind.name.lower()} "
+    requests = (one[len(said) :] if one.lower().startswith(said) else one for one in test.requests)
+    return f"{test.kind.name}: {'; '.join(requests)}."
 
 
 def settling(localisation: Localisation | None) -> tuple[str, ...]:
