@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
+from math import inf
 
 import numpy as np
 from numpy.typing import NDArray
@@ -114,30 +116,39 @@ def next_tests(
     -------
     tuple of NextTest
     """
-    model = posterior.model
     places = _Places(posterior, pairs)
+    options = []
+    for test, sign, side in _open(posterior, examination, catalogue):
+        states, place_bits = places.states((sign.id, side))
+        bits = expected_bits(states @ _responses(sign, test), place_bits)
+        rate = told_apart(bits / (test.seconds + SETTLING_SECONDS))
+        options.append((rate, bits, test, (sign.id, side)))
+    # What bars a test is looked up for the best alone: those as good as the last, and no further.
+    best: dict[SignKey, tuple[float, NextTest]] = {}
+    lowest = inf
+    for rate, bits, test, key in sorted(options, key=lambda option: -option[0]):
+        if len(best) >= most and rate < lowest:
+            break
+        if key not in best and not bars_against(test, key[1], examination):
+            best[key], lowest = (rate, _option(test, key[1], bits)), rate
+    ranked = sorted(best.values(), key=lambda one: (-one[0], one[1].test, one[1].side or ""))
+    return tuple(option for _, option in ranked[:most] if option.bits > 0.001)
+
+
+def _open(
+    posterior: Posterior, examination: Examination, catalogue: Catalogue
+) -> Iterator[tuple[Test, Sign, Side | None]]:
+    """Yield the tests that may tell something new, with their sign and side."""
     done = {(found.test, found.side) for found in examination.present()}
     signs_seen = {observation.sign for observation in posterior.observations}
-    options: dict[tuple[str, Side | None], NextTest] = {}
     for test in catalogue:
         if test.sign is None or test.accuracy is None:
             continue
-        responses = _responses(model.atlas.signs[test.sign], test)
         for side in tuple(Side) if test.sides == "each" else (None,):
-            key = (test.sign, side)
-            if (test.id, side) in done or key in signs_seen:
+            if (test.id, side) in done or (test.sign, side) in signs_seen:
                 continue
-            if test.sums_up and done.issuperset(test.parts(side)):
-                continue
-            if bars_against(test, side, examination):
-                continue
-            states, place_bits = places.states(key)
-            bits = expected_bits(states @ responses, place_bits)
-            option = _option(test, side, bits)
-            if key not in options or _rate(option) > _rate(options[key]):
-                options[key] = option
-    ranked = sorted(options.values(), key=lambda o: (-told_apart(_rate(o)), o.test, o.side or ""))
-    return tuple(option for option in ranked[:most] if option.bits > 0.001)
+            if not (test.sums_up and done.issuperset(test.parts(side))):
+                yield test, posterior.model.atlas.signs[test.sign], side
 
 
 @lru_cache(maxsize=1024)
@@ -200,7 +211,3 @@ class _Places:
 def _option(test: Test, side: Side | None, bits: float) -> NextTest:
     name = f"{test.name}, {side.value}" if side else test.name
     return NextTest(test.id, side, name, bits, float(test.seconds), tuple(test.cautions))
-
-
-def _rate(option: NextTest) -> float:
-    return option.bits / (option.seconds + SETTLING_SECONDS)

@@ -102,17 +102,11 @@ class Sided(Condition):
 
     def weigh(self, evidence: Evidence, here: Side, *, assume: bool) -> Outcome:
         """Answer for the side or sides meant."""
-
-        def on(side: Side | None) -> Outcome:
-            return self.weigh_on(evidence, side, assume=assume)
-
-        if self.side is None:
-            return on(None)
-        if self.side == "both":
-            return all_of((on(Side.RIGHT), on(Side.LEFT)))
-        if self.side == "either":
-            return any_of((on(Side.RIGHT), on(Side.LEFT)))
-        return on(here if self.side == "same" else here.other)
+        if self.side in ("both", "either"):
+            each = (self.weigh_on(evidence, side, assume=assume) for side in Side)
+            return all_of(each) if self.side == "both" else any_of(each)
+        side = None if self.side is None else here if self.side == "same" else here.other
+        return self.weigh_on(evidence, side, assume=assume)
 
     @abstractmethod
     def weigh_on(self, evidence: Evidence, side: Side | None, *, assume: bool) -> Outcome:
