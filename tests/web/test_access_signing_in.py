@@ -341,7 +341,7 @@ def test_what_is_sent_to_a_locked_browser_is_refused_so_that_it_is_kept(
 @pytest.mark.parametrize(
     "back",
     [
-        "https://elsewhere.example/", "//elsewhere.example/", "/\\elsewhere.example",
+        "https://elsewhere.example/", "//[x", "//elsewhere.example/", "/\\elsewhere.example",
         "javascript:alert(1)", "elsewhere", "", "/\t/elsewhere.example", "http:/x",
     ],
 )  # fmt: skip

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from typing import Annotated
-from urllib.parse import urlsplit
 
 from fastapi import APIRouter, Form, Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
@@ -323,10 +322,8 @@ def _address(request: Request) -> str:
 
 def _own(back: str) -> str:
     """Return an address of this program to go back to, and of no other."""
-    parts = urlsplit(back)
-    plain = back.isprintable() and "\\" not in back and back.startswith("/")
-    foreign = back.startswith("//") or parts.scheme or parts.netloc
-    return back if plain and not foreign else "/"
+    plain = back.isprintable() and "\\" not in back
+    return back if plain and back.startswith("/") and not back.startswith("//") else "/"
 
 
 def _return_to(request: Request) -> str:

@@ -18,7 +18,7 @@ import logging
 import re
 import traceback
 from collections.abc import Sequence
-from urllib.parse import urlsplit
+from urllib.parse import SplitResult, urlsplit
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import ClientDisconnect
@@ -109,7 +109,7 @@ class OwnPagesOnly:
 
     def _refusal(self, method: str, path: str, headers: Headers) -> PlainTextResponse | None:
         host = headers.get("host", "")
-        if (urlsplit(f"//{host}").hostname or "") not in self._hosts:
+        if _parts_of(f"//{host}").hostname not in self._hosts:
             return PlainTextResponse("This server is not addressed by that name.", 421)
         if method in SAFE_METHODS:
             return None
@@ -143,4 +143,12 @@ def _from_own_page(headers: Headers, host: str) -> bool:
     if site is not None:
         return site == "same-origin"
     origin = headers.get("origin")
-    return origin is not None and urlsplit(origin).netloc == host
+    return origin is not None and _parts_of(origin).netloc == host
+
+
+def _parts_of(address: str) -> SplitResult:
+    """Return the parts of an address; none of one that is no address."""
+    try:
+        return urlsplit(address)
+    except ValueError:
+        return urlsplit("")
