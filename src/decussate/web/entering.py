@@ -20,7 +20,7 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from decussate.errors import BadInput
 from decussate.examination.catalogue import load_catalogue
-from decussate.examination.record import Finding, Story, UnreadText
+from decussate.examination.record import Examination, Finding, Story, UnreadText
 from decussate.examination.shorthand import read_shorthand
 from decussate.records import Entry, Store, StoredEntry, present_state
 from decussate.records.roles import Permission
@@ -85,9 +85,8 @@ def _enter_finding(request: Request, examination_id: str, form: dict[str, str]) 
         refuse_problems(findings)
         content = {"findings": findings}
 
-    def with_reasons(content: dict[str, Any]) -> dict[str, Any]:
+    def with_reasons(content: dict[str, Any], examination: Examination) -> dict[str, Any]:
         reasons = {side: form.get(f"although {key_of(side)}", "") for side in sides}
-        examination = store.examination(examination_id)
         found = done_all_the_same(content.get("findings", ()), examination, reasons)
         return content | {"findings": found}
 
@@ -257,19 +256,21 @@ def append_entry(
     token: str,
     content: dict[str, Any],
     *,
-    completed: Callable[[dict[str, Any]], dict[str, Any]] | None = None,
+    completed: Callable[[dict[str, Any], Examination], dict[str, Any]] | None = None,
 ) -> None:
     """Save one entry; its identity follows from the form's token and from what is entered.
 
-    What `completed` checks or adds depends on the record as it stands, and so is no part of the
-    identity: the same act sent again after the record has changed is still the same act.
+    What `completed` checks or adds depends on the record as it stands (its second argument), and so
+    is no part of the identity: the same act sent again after the record has changed is still the
+    same act.
     """
     made_from = Entry(id=UUID(int=0), **content).model_dump_json(exclude={"id"})
     identity = uuid5(UUID(check_identity(token)), made_from)
     if completed is not None:
-        if any(stored.entry.id == identity for stored in store.history(examination_id)):
+        history = store.history(examination_id)
+        if any(stored.entry.id == identity for stored in history):
             return
-        content = completed(content)
+        content = completed(content, present_state(examination_id, "", False, history))
     store.append(examination_id, Entry(id=identity, **content))
 
 
@@ -331,12 +332,10 @@ def _since(history: Sequence[StoredEntry], after: int) -> _Newer:
 
 def _held_since(state: dict[str, Any], after: int) -> frozenset[str]:
     """Return the tests held back, or no longer, by entries after a known one."""
-    head, history = state["head"], state["history"]
-    known = [stored for stored in history if stored.sequence <= after]
-    then, now = (
-        present_state(head.id, head.label, head.invented, entries) for entries in (known, history)
-    )
-    return changed_by(then, now)
+    head = state["head"]
+    known = [stored for stored in state["history"] if stored.sequence <= after]
+    then = present_state(head.id, head.label, head.invented, known)
+    return changed_by(then, state["examination"])
 
 
 def _seen(request: Request, newest: int) -> int:

@@ -63,8 +63,7 @@ def _enter(request: Request, examination_id: str, form: dict[str, str]) -> Respo
     store = store_of(request)
     touched: set[str] = set()
 
-    def with_drawing(_: dict[str, Any]) -> dict[str, Any]:
-        examination = store.examination(examination_id)
+    def with_drawing(_: dict[str, Any], examination: Examination) -> dict[str, Any]:
         findings = _findings(eye, form, examination)
         touched.update(one.test for one in findings)
         return {"findings": done_all_the_same(findings, examination, {})}

@@ -94,6 +94,7 @@ def bedside_state(
     return _parts_of_page(head, history, examination, settings) | {
         "read_words": read_words,
         "history": history,
+        "examination": examination,
         "seen": history[-1].sequence if history else 0,
         "shown_part": shown.key if shown and any(t.id == shown_test for t in shown.further) else "",
     }
