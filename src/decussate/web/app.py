@@ -15,12 +15,9 @@ from starlette.responses import Response
 from starlette.staticfiles import StaticFiles
 
 from decussate.errors import BadInput
-from decussate.examination.record import Examination, Finding
-from decussate.localisation import localise, two_lesions
 from decussate.records import NotSaved, Store
 from decussate.records.demo import load_demo
 from decussate.records.people import People
-from decussate.sides import Side
 from decussate.web import (
     access_pages,
     access_patient,
@@ -45,6 +42,7 @@ from decussate.web.access_pages import answer_not_admitted
 from decussate.web.bedside import load_parts
 from decussate.web.limits import BodyInTime
 from decussate.web.pictures import load_pictures
+from decussate.web.ready import make_ready
 from decussate.web.rendering import STATIC, problem_response
 from decussate.web.security import OwnPagesOnly
 
@@ -94,7 +92,7 @@ def create_app(
 
     @asynccontextmanager
     async def ready_to_closed(_: FastAPI) -> AsyncIterator[None]:
-        _make_ready()
+        make_ready()
         yield
         store.close()
 
@@ -186,11 +184,3 @@ async def _bad_request(request: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)  # noqa: S101
     problem = BadInput("page", request.url.path, "an address of this program")
     return problem_response(request, problem, error.status_code)
-
-
-def _make_ready() -> None:
-    """Load, or after an upgrade compute, what conclusions need, before an examiner waits for it."""
-    finding = Finding(test="light_direct", side=Side.RIGHT, response="absent")
-    examination = Examination(id="ready", findings=(finding,))
-    localise(examination)
-    two_lesions(examination)
