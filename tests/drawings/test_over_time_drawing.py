@@ -213,3 +213,26 @@ def test_two_examinations_of_one_day_are_told_apart_by_the_hour():
     root = drawn((0, eye(18.0)), (0.25, eye(18.0)), (2, eye(19.0)))
     assert {"1 Mar 09:00", "1 Mar 15:00", "3 Mar 09:00"} <= set(said(root))
     assert {"09:00", "15:00"} <= set(said(drawn((0, eye(18.0)), (0.25, eye(18.0)))))
+
+
+def test_in_one_column_the_plots_stand_below_each_other_and_the_words_fit():
+    days = [
+        (
+            number,
+            measured("eye_prominence", Side.RIGHT, 18.0),
+            measured("upper_lid_position", Side.LEFT, 4.0),
+        )
+        for number in range(2)
+    ]
+    beside, below = drawn(*days), drawn(*days, columns=1)
+    across = [float(root.get("viewBox").split()[2]) for root in (beside, below)]
+    assert across[0] == 2 * across[1]
+    tests = ("eye_prominence", "upper_lid_position")
+    (first, second) = (panel(below, test).get("transform") for test in tests)
+    assert first.split()[0] == second.split()[0]
+    assert first != second
+    assert sorted(said(beside)) == sorted(said(below))
+    for text in below.iter(f"{SVG}text"):
+        if text.get("text-anchor") == "start" and text in list(below):
+            width = 0.52 * 12 * len(text.text)  # of a plain face, on average (from memory)
+            assert float(text.get("x")) + width < across[1], text.text

@@ -20,9 +20,8 @@ from decussate.sides import Side
 
 __all__ = ["draw_over_time"]
 
-_COLUMNS = 2
 _PANEL_WIDTH, _PANEL_HEIGHT = 470.0, 296.0
-_HEAD = 96.0
+_HEAD = 112.0
 _LEFT, _RIGHT, _TOP = 66.0, 30.0, 44.0
 _PLOT_WIDTH, _PLOT_HEIGHT = _PANEL_WIDTH - _LEFT - _RIGHT - 16.0, 132.0
 _LEAST_GAP = 52.0
@@ -57,7 +56,11 @@ class _Scale:
 
 
 def draw_over_time(
-    course: Course, *, title: str = "Measurements over time", tests: Sequence[str] | None = None
+    course: Course,
+    *,
+    title: str = "Measurements over time",
+    tests: Sequence[str] | None = None,
+    columns: int = 2,
 ) -> str:
     """Draw the measurements of a course as SVG text, one plot a test.
 
@@ -68,6 +71,8 @@ def draw_over_time(
         Heading; leave out names if the drawing leaves the record.
     tests : sequence of str, optional
         Ids of the tests to draw, in this order; by default all that were measured twice or more.
+    columns : int
+        Plots beside each other; 1 for a narrow screen.
 
     Returns
     -------
@@ -87,8 +92,8 @@ def draw_over_time(
             known = ", ".join(by_test) or "no test was measured twice"
             raise BadInput("test to draw", name, f"one measured twice or more: {known}")
     tracks = course.tracks if tests is None else tuple(by_test[name] for name in tests)
-    rows = max(1, math.ceil(len(tracks) / _COLUMNS))
-    width, height = _COLUMNS * _PANEL_WIDTH, _HEAD + rows * _PANEL_HEIGHT
+    rows = max(1, math.ceil(len(tracks) / columns))
+    width, height = columns * _PANEL_WIDTH, _HEAD + rows * _PANEL_HEIGHT
     root = ET.Element(
         "svg",
         {
@@ -109,8 +114,8 @@ def draw_over_time(
     if not tracks:
         _text(root, width / 2, _HEAD + 40, "No test was measured at two examinations.")
     for number, track in enumerate(tracks):
-        x = (number % _COLUMNS) * _PANEL_WIDTH
-        y = _HEAD + (number // _COLUMNS) * _PANEL_HEIGHT
+        x = (number % columns) * _PANEL_WIDTH
+        y = _HEAD + (number // columns) * _PANEL_HEIGHT
         panel = ET.SubElement(
             root, "g", {"id": f"track-{track.test}", "transform": f"translate({x:g} {y:g})"}
         )
@@ -323,7 +328,8 @@ def _repeat_error(line: Line) -> str:
 
 def _heading(root: ET.Element, title: str, width: float, to_scale: bool) -> None:
     _text(root, width / 2, 28, title, size=17, weight="bold")
-    x = _LEFT
+    left, apart = (_LEFT, 170) if width > _PANEL_WIDTH else (16.0, 150)
+    x = left
     for side, words in (
         (Side.RIGHT, "patient's right"),
         (Side.LEFT, "patient's left"),
@@ -341,10 +347,15 @@ def _heading(root: ET.Element, title: str, width: float, to_scale: bool) -> None
         )
         _mark(root, side, x + 22, 52)
         _text(root, x + 52, 56, words, anchor="start")
-        x += 170
-    hatched = "Hatched or dotted: differs from the first value by no more than repeat error."
+        x += apart
     time = "Time is to scale." if to_scale else "Examinations in order, not to scale in time."
-    _text(root, _LEFT, 80, f"{hatched} {time}", anchor="start", size=12)
+    for line, words in enumerate(
+        (
+            "Hatched or dotted: differs from the first value by no more than",
+            f"repeat error. {time}",
+        )
+    ):
+        _text(root, left, 80 + 17 * line, words, anchor="start", size=12)
 
 
 def _hatching(root: ET.Element) -> None:

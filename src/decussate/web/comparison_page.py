@@ -104,12 +104,16 @@ def _shown(course: Course, heads: Sequence[ExaminationHead]) -> dict[str, object
     steps = [_step(step, opened) for step in reversed(course.steps)]
     if len(course.steps) > 1:
         steps.append(_step(course.whole, opened, "From first to last: "))
-    plots = draw_over_time(course) if course.tracks else ""
+    # On a phone the plots stand below each other; which is shown is the style sheet's to say.
+    columns = {"beside": 2, "below": 1} if course.tracks else {}
     return {
         "steps": tuple(steps),
         "warnings": course.warnings,
         # Drawn by this program; what people typed is escaped in it.
-        "plots": Markup(named_apart(plots, "over-time-")) if plots else None,  # noqa: S704
+        "plots": {
+            name: Markup(named_apart(draw_over_time(course, columns=number), f"{name}-"))  # noqa: S704
+            for name, number in columns.items()
+        },
         "strips": _strips(course, opened),
     }
 
