@@ -119,7 +119,10 @@ def next_tests(
     places = _Places(posterior, pairs)
     options = []
     for test, sign, side in _open(posterior, examination, catalogue):
-        states, place_bits = places.states((sign.id, side))
+        known = places.states((sign.id, side))
+        if known is None:
+            continue
+        states, place_bits = known
         bits = expected_bits(states @ _responses(sign, test), place_bits)
         rate = told_apart(bits / (test.seconds + SETTLING_SECONDS))
         options.append((rate, bits, test, (sign.id, side)))
@@ -169,7 +172,7 @@ class _Places:
         self._weight = lesions[self._likely]
         _, self._site = np.unique(self._model.lesions.site_of[self._likely], return_inverse=True)
         self._n_sites = int(self._site.max(initial=-1)) + 1
-        self._states: dict[SignKey, tuple[Array, float]] = {}
+        self._states: dict[SignKey, tuple[Array, float] | None] = {}
         self._pairs = pairs
         if pairs:
             # Loaded late, like the pairs themselves.
@@ -179,8 +182,10 @@ class _Places:
             self._pair_weight = two * self._cases.probability
             self._n_pairs = int(self._cases.pair.max(initial=-1)) + 1
 
-    def states(self, sign: SignKey) -> tuple[Array, float]:
+    def states(self, sign: SignKey) -> tuple[Array, float] | None:
         """Return the joint probability of place and state of a sign, and the entropy of the place.
+
+        None if every likely lesion leaves the sign alike, so that no test of it tells anything.
 
         Returns
         -------
@@ -191,13 +196,16 @@ class _Places:
         """
         if sign not in self._states:
             joint = self._joint(sign)
-            self._states[sign] = joint, entropy_bits(joint.sum(axis=1))
+            known = None if joint is None else (joint, entropy_bits(joint.sum(axis=1)))
+            self._states[sign] = known
         return self._states[sign]
 
-    def _joint(self, sign: SignKey) -> Array:
+    def _joint(self, sign: SignKey) -> Array | None:
         table = self._model.signs[sign]
         shape = self._n_sites, len(table.probability)
         level = table.level_of[self._likely]
+        if not self._pairs and (level == level[0]).all():
+            return None
         one = summed_by_level(self._site, level, self._weight, shape) @ table.probability
         if not self._pairs:
             return one
