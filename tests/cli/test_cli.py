@@ -105,7 +105,7 @@ def test_localise_json_has_its_keys_and_is_only_json(third: str) -> None:
     answer = json.loads(run("localise", third, "--json", "--top", "2").output)
     assert set(answer) == {
         "id", "text", "candidates", "side_probability", "unexplained", "next_tests",
-        "findings_used", "entropy_bits", "alerts",
+        "findings_used", "entropy_bits", "alerts", "invented", "reservations",
     }  # fmt: skip
     assert len(answer["candidates"]) == 2
     assert answer["candidates"][0]["place"] == "third_cistern_compressed"

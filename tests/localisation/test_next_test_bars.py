@@ -125,3 +125,12 @@ def test_an_artificial_eye_is_not_asked_to_see_and_the_other_is() -> None:
             test = load_catalogue().test(name)
             assert bars_against(test, side, found) == ("the eye is artificial",)
             assert bars_against(test, side.other, found) == ()
+
+
+@pytest.mark.parametrize(("age", "barred"), [(0.5, True), (2.9, True), (3, False), (None, False)])
+def test_apraclonidine_is_kept_from_small_children(age: float | None, barred: bool) -> None:
+    """The caution of the catalogue: not in infants and toddlers (common practice)."""
+    found = Examination(id="invented", story=Story(age=age), findings=())
+    test = load_catalogue().test("apraclonidine_drops")
+    why = " ".join(bars_against(test, Side.RIGHT, found))
+    assert ("a small child" in why) == barred

@@ -2,6 +2,7 @@
 
 import re
 from html import unescape
+from uuid import uuid4
 from xml.etree import ElementTree as ET
 
 import pytest
@@ -318,3 +319,15 @@ def test_a_touched_finding_tells_what_it_argues_beside_the_examination(open_page
     options = {"resultTypes": ["violations"], "runOnly": {"type": "tag", "values": tags}}
     wrong = Axe().run(page, context="#results", options=options).response["violations"]
     assert [one["id"] for one in wrong] == []
+
+
+def test_what_makes_a_place_less_sure_stands_before_the_places(client, app):
+    """Drops on the pupil recorded by touch: the page says so on both parts that name places."""
+    store = app.state.store
+    examination = store.begin(store.add_patient("Drops, invented", invented=True))
+    for test, choice in (("light_direct", "left absent"), ("eye_drops_and_drugs", "left widening")):
+        form = {"entry": str(uuid4()), "test": test, "choice": f"record {choice}"}
+        client.post(f"/examinations/{examination}/findings", data=form)
+    for address in (f"/examinations/{examination}", f"/examinations/{examination}/where"):
+        page = client.get(address).text
+        assert "widens the pupil is recorded, left" in page.split('class="places"')[0]

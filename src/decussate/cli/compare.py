@@ -42,6 +42,8 @@ def compare(files: tuple[str, ...], as_json: bool, unchanged: bool, drawing: Pat
     if as_json:
         print_json(_as_json(course))
         return
+    if any(one.invented for one in examinations):
+        click.echo("Invented person.")
     for warning in course.warnings:
         click.echo(f"Note: {warning}")
     for step in course.steps:

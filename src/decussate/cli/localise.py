@@ -34,6 +34,7 @@ def localise(file: str, as_json: bool, top: int, band: bool) -> None:
     from decussate.documents.note import proposed_in_words
     from decussate.localisation import localise as locate
     from decussate.urgency import evaluate
+    from decussate.urgency.reservations import reservations
 
     examination = read_file(file)
     located = locate(examination)
@@ -41,12 +42,17 @@ def localise(file: str, as_json: bool, top: int, band: bool) -> None:
     bands = _bands(examination, top) if band else ()
     if as_json:
         said = _as_json(examination.id, located, alerts, top)
+        said |= {"invented": examination.invented, "reservations": reservations(examination)}
         print_json({**said, "bands": bands} if band else said)
         return
     for alert in alerts:
         click.echo(_alert_in_line(alert))
     if alerts:
         click.echo()
+    if examination.invented:
+        click.echo("Invented person.")
+    for sentence in reservations(examination):
+        click.echo(f"Note: {sentence}")
     click.echo(located.text)
     for rank, candidate in enumerate(located.candidates[:top], 1):
         click.echo(_in_lines(rank, candidate))

@@ -32,6 +32,7 @@ from decussate.examination.catalogue import load_catalogue
 from decussate.examination.wording import name_in_words
 from decussate.localisation.localise import in_100, posterior_of
 from decussate.urgency import Alert
+from decussate.urgency.reservations import reservations
 
 if TYPE_CHECKING:
     from decussate.comparison import Comparison
@@ -93,7 +94,7 @@ def referral_letter(
         _history(examination, given, words),
         _own_words(given.findings, _findings(examination, words)),
         _changed(comparison),
-        _own_words(given.place, _place(localisation, words)),
+        _own_words(given.place, _place(examination, localisation, words)),
         Part(headings["investigations"], request_blocks(examination, localisation)),
         _plan(localisation, given, words),
         _information(given, words),
@@ -257,11 +258,14 @@ def _changed(comparison: Comparison | None) -> Part:
     return Part(heading, (Text(comparison.sentence), *map(Text, comparison.warnings)))
 
 
-def _place(localisation: Localisation | None, words: Mapping[str, Any]) -> Part:
+def _place(
+    examination: Examination, localisation: Localisation | None, words: Mapping[str, Any]
+) -> Part:
     phrases = words["phrases"]
+    reserved = tuple(map(Text, reservations(examination)))
     if localisation is None or not localisation.findings_used:
         said = localisation.text if localisation else note_words()["phrases"]["no_place"]
-        return Part(words["headings"]["place"], (Text(said),))
+        return Part(words["headings"]["place"], (*reserved, Text(said)))
     likely = [c for c in localisation.candidates[:PLACES_NAMED] if c.probability >= LIKELY]
     rows = tuple(
         (
@@ -276,6 +280,7 @@ def _place(localisation: Localisation | None, words: Mapping[str, Any]) -> Part:
         words["headings"]["place"],
         (
             Text(localisation.text, strong=True),
+            *reserved,
             Table(words["headings"]["place"], tuple(words["columns"]["place"]), rows),
             Text(
                 _listed(phrases["unfitting"], open_findings)

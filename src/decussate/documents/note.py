@@ -18,6 +18,7 @@ from decussate.examination.catalogue import load_catalogue
 from decussate.examination.document import Examination
 from decussate.examination.wording import name_in_words
 from decussate.urgency import Alert, Level
+from decussate.urgency.reservations import reservations
 
 if TYPE_CHECKING:
     from decussate.comparison import Comparison
@@ -153,7 +154,10 @@ def note_sections(
         Section(headings["urgent"], _urgent(alerts, words, detail)),
         Section(headings["findings"], findings_by_nerve(examination, words)),
         Section(headings["changed"], changed),
-        Section(headings["place"], _place(localisation, words, detail)),
+        Section(
+            headings["place"],
+            (*reservations(examination), *_place(localisation, words, detail)),
+        ),
         Section(headings["next"], _next(localisation, words, detail)),
     )
     return tuple(section for section in sections if section.lines)

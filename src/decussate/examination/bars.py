@@ -39,6 +39,8 @@ class Bar:
         Responses that lift the bar of a circumstance.
     needs : mapping of str to tuple of str
         Responses of which one must be recorded; empty when nothing need be.
+    younger_than : float
+        Years of age below which it bars; 0 when the age does not.
     why : str
         In words.
     """
@@ -49,6 +51,7 @@ class Bar:
     context: tuple[str, ...]
     cleared: Responses
     needs: Responses
+    younger_than: float
     why: str
 
 
@@ -107,6 +110,7 @@ def _holding(test: Test, side: Side | None, examination: Examination) -> tuple[B
     if not concerned:
         return ()
     recorded = {(f.test, f.side): f.response for f in examination.present()}
+    age = examination.story.age
 
     def any_of(wanted: Responses) -> bool:
         return any(
@@ -121,6 +125,7 @@ def _holding(test: Test, side: Side | None, examination: Examination) -> tuple[B
             any_of(bar.found)
             or (told and not any_of(bar.cleared))
             or bool(bar.needs and not any_of(bar.needs))
+            or (age is not None and age < bar.younger_than)
         )
 
     return tuple(bar for bar in concerned if holds(bar))
@@ -143,8 +148,9 @@ def _bars_of() -> Mapping[str, tuple[Bar, ...]]:
 
 def _bar(row: Row) -> Bar:
     row.only(
-        "id", "cautions", "tests", "spares", "found", "context", "cleared", "needs", "why", "source"
-    )
+        "id", "cautions", "tests", "spares", "found", "context", "cleared", "needs", "younger_than",
+        "why", "source",
+    )  # fmt: skip
     check_source(row["source"], row.where)
     for key in row.get("context", ()):
         _among("context", key, CONTEXT_KEYS, row)
@@ -155,6 +161,7 @@ def _bar(row: Row) -> Bar:
         context=tuple(row.get("context", ())),
         cleared=_responses(row, "cleared"),
         needs=_responses(row, "needs"),
+        younger_than=float(row.get("younger_than", 0.0)),
         why=row["why"],
     )
 

@@ -12,6 +12,7 @@ from decussate.examination.record import Examination, Finding
 from decussate.localisation import Candidate, Localisation, NextTest, Reason, localise
 from decussate.sides import Side
 from decussate.urgency import Alert, evaluate
+from decussate.urgency.reservations import reservations
 from decussate.web.bedside import chance_words, load_parts
 from decussate.web.held_back import HeldBack
 from decussate.web.view import sides_of
@@ -82,6 +83,7 @@ class Conclusion:
     alerts: tuple[Alert, ...]
     used: int
     undecided: str
+    reservations: tuple[str, ...]
     side_words: str
     places: tuple[PlaceView, ...]
     unexplained: tuple[ReasonView, ...]
@@ -109,6 +111,7 @@ def conclude(examination: Examination) -> Conclusion:
         alerts=tuple(evaluate(examination, localisation)),
         used=localisation.findings_used,
         undecided=localisation.undecided if localisation.findings_used else "",
+        reservations=reservations(examination),
         side_words="Side: "
         + ", ".join(
             f"{word} {hundred(shares.get(key, 0.0))}"

@@ -138,6 +138,7 @@ def _parts_of_page(
         "alerts": conclusion.alerts,
         "used": conclusion.used,
         "undecided": conclusion.undecided,
+        "reservations": conclusion.reservations,
         "side_words": conclusion.side_words,
         "places": conclusion.places,
         "unexplained": conclusion.unexplained,

@@ -71,6 +71,7 @@ def where_pictures(request: Request, examination_id: str) -> Response:
         return HTMLResponse(templates.get_template("where_changes.html").render(context))
     context |= {
         "undecided": conclusion.undecided,
+        "reservations": conclusion.reservations,
         "side_words": conclusion.side_words,
         "places": conclusion.places,
         "unexplained": conclusion.unexplained,
