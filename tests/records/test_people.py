@@ -185,7 +185,7 @@ def test_a_name_is_one_persons_for_good(people: People, owner):
     for same in ("Ed Example", "ed  example", "ＥＤ Example"):
         with pytest.raises(BadInput, match="no account has or had"):
             people.add(same, Role.READER)
-    for wrong in ("", "   ", "x" * 101, "Ed\x00", "Ed\u202eExample"):
+    for wrong in ("", "   ", "x" * 101, "\ufdfa" * 12, "Ed\x00", "Ed\u202eExample"):
         with pytest.raises(BadInput, match="name"):
             people.add(wrong, Role.READER)
 

@@ -47,6 +47,7 @@ ONE_TIME_FOR = timedelta(days=7)
 """How long a password given by another person may be used (judgement)."""
 
 LONGEST_NAME = 100
+LONGEST_KEY = 2 * LONGEST_NAME
 
 DEMONSTRATOR = "Invented examiner"
 """Name of the invented account of a demonstration; it has no password."""
@@ -318,7 +319,8 @@ class People:
         by: str,
     ) -> Person:
         name = " ".join(name.split())
-        if not name or len(name) > LONGEST_NAME:
+        # Some single letters are words once compared: their key must fit its column, too.
+        if not name or len(name) > LONGEST_NAME or len(name_key(name)) > LONGEST_KEY:
             raise BadInput("name", name, f"1 to {LONGEST_NAME} letters")
         if any(unicodedata.category(letter) in ("Cc", "Cf", "Cs") for letter in name):
             raise BadInput("name", name, "letters, without control characters")
