@@ -11,7 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from decussate.comparison import compare
+from decussate.documents.letter import referral_letter
 from decussate.documents.note import note_sections, note_words, write_note
+from decussate.documents.typesetting import as_markdown
 from decussate.examination.catalogue import load_catalogue
 from decussate.examination.document import (
     Examination,
@@ -21,7 +23,8 @@ from decussate.examination.document import (
     UnreadText,
 )
 from decussate.examination.record import read_examination
-from decussate.localisation import data_digest, localise
+from decussate.examination.shorthand import read_shorthand
+from decussate.localisation import data_digest, localise, two_lesions
 from decussate.sides import Side
 from decussate.urgency import evaluate
 
@@ -375,3 +378,22 @@ def test_a_note_compared_with_the_one_before_is_still_read_within_a_minute(text,
 
 def test_a_first_note_says_nothing_of_a_change() -> None:
     assert note_words()["headings"]["changed"].upper() not in note(examination(THIRD))
+
+
+def test_a_second_lesion_that_is_needed_is_said_beside_the_place_and_no_other() -> None:
+    """Sight of the right eye and the left third and seventh nerves: no one place takes all."""
+    written = "L facial palsy; R upper temporal field lost; R RAPD; R VA 6/60; L third nerve palsy"
+    far_apart = read_shorthand(written).examination("a")
+    for found, needed in ((far_apart, True), (examination(FACE), False)):
+        second = two_lesions(found)
+        assert second.needed == needed
+        located = localise(found)
+        alerts = evaluate(found, located)
+        note = write_note(found, located, alerts, second=second)
+        letter = as_markdown(referral_letter(found, located, alerts, second=second))
+        said = "One lesion hardly explains this; two are likely"
+        assert (said in note, said in letter) == (needed, needed)
+        assert said not in write_note(found, located, alerts)
+    read = note_sections(far_apart, localise(far_apart), (), second=two_lesions(far_apart))
+    place = next(one for one in read if one.heading == note_words()["headings"]["place"])
+    assert place.lines[1].startswith(said)

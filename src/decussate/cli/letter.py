@@ -38,7 +38,7 @@ def letter(
     from decussate.documents.letter_details import read_details
     from decussate.documents.patient_summary import patient_summary
     from decussate.documents.typesetting import as_html, as_markdown, as_pdf
-    from decussate.localisation import localise
+    from decussate.localisation import localise, two_lesions
     from decussate.urgency import evaluate
 
     if sum((pdf is not None, html, markdown)) > 1:
@@ -49,8 +49,13 @@ def letter(
     examination = read_file(file)
     located = localise(examination)
     alerts = evaluate(examination, located)
-    write = patient_summary if summary else request_sheet if requests else referral_letter
-    document = write(examination, located, alerts, given)
+    if summary or requests:
+        document = (patient_summary if summary else request_sheet)(
+            examination, located, alerts, given
+        )
+    else:
+        second = two_lesions(examination) if located.findings_used else None
+        document = referral_letter(examination, located, alerts, given, second=second)
     if pdf is not None:
         pdf.write_bytes(as_pdf(document, large=summary))
         click.echo(f"Written: {pdf}")

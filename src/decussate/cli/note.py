@@ -15,10 +15,11 @@ __all__ = ["note"]
 def note(file: str, markdown: bool) -> None:
     """Write the clinical note of an examination."""
     from decussate.documents.note import write_note
-    from decussate.localisation import localise
+    from decussate.localisation import localise, two_lesions
     from decussate.urgency import evaluate
 
     examination = read_file(file)
     located = localise(examination)
     alerts = evaluate(examination, located)
-    click.echo(write_note(examination, located, alerts, markdown=markdown), nl=False)
+    second = two_lesions(examination) if located.findings_used else None
+    click.echo(write_note(examination, located, alerts, markdown=markdown, second=second), nl=False)

@@ -37,7 +37,7 @@ from decussate.urgency.reservations import reservations
 if TYPE_CHECKING:
     from decussate.comparison import Comparison
     from decussate.examination.document import Examination
-    from decussate.localisation import Localisation, NextTest, Reason
+    from decussate.localisation import Localisation, NextTest, Reason, TwoLesions
     from decussate.measures.audiogram import Audiogram
 
 __all__ = ["letter_words", "referral_letter", "request_sheet", "subject_of"]
@@ -62,6 +62,7 @@ def referral_letter(
     *,
     audiogram: Audiogram | None = None,
     comparison: Comparison | None = None,
+    second: TwoLesions | None = None,
 ) -> Document:
     """Write a referral letter about one examination.
 
@@ -79,6 +80,8 @@ def referral_letter(
         Thresholds to draw.
     comparison : Comparison, optional
         With the examination before, of the same patient.
+    second : TwoLesions, optional
+        Whether one lesion is enough; said when it is not.
 
     Returns
     -------
@@ -94,7 +97,7 @@ def referral_letter(
         _history(examination, given, words),
         _own_words(given.findings, _findings(examination, words)),
         _changed(comparison),
-        _own_words(given.place, _place(examination, localisation, words)),
+        _own_words(given.place, _place(examination, localisation, second, words)),
         Part(headings["investigations"], request_blocks(examination, localisation)),
         _plan(localisation, given, words),
         _information(given, words),
@@ -259,7 +262,10 @@ def _changed(comparison: Comparison | None) -> Part:
 
 
 def _place(
-    examination: Examination, localisation: Localisation | None, words: Mapping[str, Any]
+    examination: Examination,
+    localisation: Localisation | None,
+    second: TwoLesions | None,
+    words: Mapping[str, Any],
 ) -> Part:
     phrases = words["phrases"]
     reserved = tuple(map(Text, reservations(examination)))
@@ -280,6 +286,7 @@ def _place(
         words["headings"]["place"],
         (
             Text(localisation.text, strong=True),
+            *((Text(second.text, strong=True),) if second and second.needed else ()),
             *reserved,
             Table(words["headings"]["place"], tuple(words["columns"]["place"]), rows),
             Text(

@@ -22,7 +22,7 @@ from decussate.urgency.reservations import reservations
 
 if TYPE_CHECKING:
     from decussate.comparison import Comparison
-    from decussate.localisation import Localisation, NextTest, Reason
+    from decussate.localisation import Localisation, NextTest, Reason, TwoLesions
 
 __all__ = [
     "Section",
@@ -89,6 +89,7 @@ def write_note(
     *,
     markdown: bool = False,
     comparison: Comparison | None = None,
+    second: TwoLesions | None = None,
 ) -> str:
     """Write the note of one examination.
 
@@ -104,6 +105,8 @@ def write_note(
         Markdown instead of plain text.
     comparison : Comparison, optional
         With the examination before, of the same patient.
+    second : TwoLesions, optional
+        Whether one lesion is enough; said when it is not.
 
     Returns
     -------
@@ -116,7 +119,7 @@ def write_note(
     read = (words["title"], name, *_story(examination, words), words["closing"])
     room = words["words"] - sum(spoken_words(line) for line in read)
     for detail in DETAILS:
-        sections = note_sections(examination, localisation, alerts, comparison, detail)
+        sections = note_sections(examination, localisation, alerts, comparison, detail, second)
         if _read_aloud(sections, words) <= room:
             break
     opening = (name, *_examined(examination, words), *_story(examination, words))
@@ -145,6 +148,7 @@ def note_sections(
     alerts: Sequence[Alert],
     comparison: Comparison | None = None,
     detail: Detail = DETAILS[0],
+    second: TwoLesions | None = None,
 ) -> tuple[Section, ...]:
     """Return the body of the note: urgency, findings, change, place and what does not fit, next."""
     words = note_words()
@@ -156,7 +160,7 @@ def note_sections(
         Section(headings["changed"], changed),
         Section(
             headings["place"],
-            (*reservations(examination), *_place(localisation, words, detail)),
+            (*reservations(examination), *_place(localisation, second, words, detail)),
         ),
         Section(headings["next"], _next(localisation, words, detail)),
     )
@@ -228,7 +232,10 @@ def _alert(alert: Alert, phrases: Mapping[str, str], detail: Detail) -> str:
 
 
 def _place(
-    localisation: Localisation | None, words: Mapping[str, Any], detail: Detail
+    localisation: Localisation | None,
+    second: TwoLesions | None,
+    words: Mapping[str, Any],
+    detail: Detail,
 ) -> tuple[str, ...]:
     phrases = words["phrases"]
     if localisation is None or not localisation.candidates:
@@ -238,6 +245,7 @@ def _place(
         line
         for line in (
             localisation.text_with(detail.places - 1),
+            second.text if second and second.needed else "",
             _listed(phrases["supports"], _strongest(best.supports, detail)),
             _listed(phrases["against"], _strongest(best.against, detail)),
             _listed(phrases["unfitting"], [reason.text for reason in localisation.unexplained])

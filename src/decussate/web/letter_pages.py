@@ -15,6 +15,7 @@ from decussate.documents.letter_details import LetterDetails
 from decussate.documents.patient_summary import patient_summary
 from decussate.documents.typesetting import as_html, as_markdown, as_pdf, set_for_page
 from decussate.errors import BadInput
+from decussate.localisation import two_lesions
 from decussate.records import ExaminationHead, Store, kept_texts
 from decussate.records.roles import Permission
 from decussate.web.access import needs
@@ -158,6 +159,7 @@ def _letter(store: Store, head: ExaminationHead, fields: dict[str, str]) -> Docu
         conclusion.alerts,
         _details(fields),
         comparison=compared_with_before(store, head).comparison,
+        second=two_lesions(examination) if conclusion.used else None,
     )
 
 

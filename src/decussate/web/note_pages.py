@@ -11,6 +11,7 @@ from starlette.responses import PlainTextResponse, RedirectResponse, Response
 
 from decussate.documents.note import write_note
 from decussate.errors import BadInput
+from decussate.localisation import two_lesions
 from decussate.records import ExaminationHead, Store, StoredEntry, WrittenText, kept_texts
 from decussate.records.roles import Permission
 from decussate.records.written import LONGEST
@@ -92,6 +93,7 @@ def _note(store: Store, head: ExaminationHead, *, markdown: bool) -> str:
         conclusion.alerts,
         markdown=markdown,
         comparison=compared_with_before(store, head).comparison,
+        second=two_lesions(examination) if conclusion.used else None,
     )
 
 
