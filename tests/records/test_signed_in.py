@@ -103,6 +103,7 @@ def test_closing_and_a_new_password_end_everything(visits: Visits, people, owner
     secrets = [visits.begin(ed, **BROWSER) for _ in range(3)]
     people.reset_password("Ed Example")
     assert [visits.visit(one, touched=True) for one in secrets] == [None] * 3
+    people.set_password("Ed Example", "quartz lantern 88 heron")
     tokens = ReadTokens(store)
     token = tokens.make(ed, "a program")
     assert tokens.whose(token) is not None
