@@ -160,3 +160,13 @@ def test_a_terminal_shows_control_characters_and_does_not_obey_them(tmp_path: Pa
         shown = run(*words, "--database", tmp_path / "odd.db").output
         assert shown
         assert not {"\x1b", "\x07", "\x9b"} & set(shown)
+
+
+def test_what_the_search_shows_is_in_the_trail_under_the_name_without_the_words(
+    database: Path,
+) -> None:
+    done = run("search", "lid", "--database", database, "--by", "the keeper")
+    assert done.exit_code == 0
+    (line,) = run("audit", "--last", 1, "--database", database).output.splitlines()
+    assert "the keeper  seen store list of" in line
+    assert "lid" not in line
