@@ -12,7 +12,9 @@ from decussate.records.demo import demo_examinations, load_demo
 
 
 def run(*arguments: object) -> Result:
-    return CliRunner().invoke(main, [str(argument) for argument in arguments])
+    done = CliRunner().invoke(main, [str(argument) for argument in arguments])
+    assert done.exception is None or isinstance(done.exception, SystemExit)  # said in words
+    return done
 
 
 DEMO = demo_examinations()

@@ -90,6 +90,8 @@ def change(new_key_file: Path | None, database: str, by: str | None) -> None:
     path = _file(database, there=True)
     present = _present()
     new = Key.of_file(new_key_file) if new_key_file else _ask_new()
+    if new == present:
+        raise BadInput("new key", "the present one", "another key", hint="Nothing was changed.")
     _rewrite(path, present, new, "rekeyed", by)
     click.echo(f"{path} has the new key. Backups made before still need the old one. {KEEP}")
 

@@ -261,6 +261,11 @@ def is_encrypted(file: Path) -> bool:
     -------
     bool
         False for a file that is empty or not there.
+
+    Raises
+    ------
+    BadInput
+        If it cannot be read.
     """
     head = _head(file)
     return bool(head) and head != PLAIN_HEADER
@@ -272,6 +277,9 @@ def _head(file: Path) -> bytes:
             return stream.read(SALT)
     except FileNotFoundError:
         return b""
+    except OSError as problem:
+        hint = f"{problem.strerror}."
+        raise BadInput("file", str(file), "a file that can be read", hint=hint) from None
 
 
 def set_key(connection: Any, file: Path, key: Key) -> None:  # noqa: ANN401

@@ -12,7 +12,7 @@ from contextlib import closing, contextmanager
 from pathlib import Path
 
 from decussate.errors import BadInput
-from decussate.records.encryption import Key, open_file, present_key
+from decussate.records.encryption import Key, is_encrypted, open_file, present_key
 
 __all__ = ["LONGEST_LINE", "read_lines", "writing_lines"]
 
@@ -106,6 +106,9 @@ def read_lines(file: Path) -> Iterator[tuple[int, bytes]]:
 def _encrypted_lines(file: Path) -> Iterator[tuple[int, bytes]]:
     import sqlcipher3.dbapi2 as sqlcipher
 
+    if not is_encrypted(file):
+        hint = "Make an export or a backup of it: decussate export, decussate backup."
+        raise BadInput("file", "a database", "an export", hint=hint, where=str(file))
     key = present_key()
     if key is None:
         hint = "Give the key by --key-file, DECUSSATE_KEY_FILE or DECUSSATE_PASSPHRASE."
