@@ -325,3 +325,18 @@ def test_serve_says_when_the_port_is_taken(tmp_path: Path) -> None:
     assert result.exit_code == 1
     assert "a port that no other program uses" in result.output
     assert "Open http" not in result.output
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("letter", "{file}", "--pdf", "{nowhere}"),
+        ("compare", "{file}", "{file}", "--drawing", "{nowhere}"),
+        ("fhir", "{nowhere}", "--publish"),
+    ],
+)
+def test_a_place_that_cannot_be_written_is_said(third: str, tmp_path: Path, words) -> None:
+    nowhere = str(tmp_path / "missing" / "file")
+    refused = run(*(word.format(file=third, nowhere=nowhere) for word in words))
+    assert refused.exit_code == 1
+    assert "expected a place that can be written" in refused.output

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from decussate.cli.printing import print_json
+from decussate.cli.printing import print_json, write_file
 from decussate.cli.reading import read_file
 
 if TYPE_CHECKING:
@@ -38,7 +38,7 @@ def compare(files: tuple[str, ...], as_json: bool, unchanged: bool, drawing: Pat
     examinations = [read_file(file) for file in files]
     course = follow(examinations, places=[localise(one) for one in examinations])
     if drawing:
-        drawing.write_text(draw_over_time(course), encoding="utf-8")
+        write_file(drawing, draw_over_time(course).encode())
     if as_json:
         print_json(_as_json(course))
         return

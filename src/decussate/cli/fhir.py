@@ -8,6 +8,7 @@ from pathlib import Path
 
 import click
 
+from decussate.cli.printing import write_file
 from decussate.cli.reading import file_argument, read_file
 
 __all__ = ["fhir"]
@@ -27,7 +28,7 @@ def fhir(file: str, reading: bool, publish: bool) -> None:
         for system in code_systems():
             path = Path(file) / f"CodeSystem-{system['id']}.json"
             text = json.dumps(system, indent=1, ensure_ascii=False)
-            path.write_text(text + "\n", encoding="utf-8")
+            write_file(path, f"{text}\n".encode())
             click.echo(path)
         return
     if reading:

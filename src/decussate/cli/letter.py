@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from decussate.cli.printing import write_file
 from decussate.cli.reading import file_argument, read_file
 from decussate.errors import BadInput
 
@@ -57,7 +58,7 @@ def letter(
         second = two_lesions(examination) if located.findings_used else None
         document = referral_letter(examination, located, alerts, given, second=second)
     if pdf is not None:
-        pdf.write_bytes(as_pdf(document, large=summary))
+        write_file(pdf, as_pdf(document, large=summary))
         click.echo(f"Written: {pdf}")
     else:
         click.echo(as_html(document) if html else as_markdown(document), nl=False)

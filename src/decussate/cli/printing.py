@@ -1,14 +1,17 @@
-"""Printing results as JSON, and words of others so that a terminal shows and does not obey them."""
+"""Printing results and writing them to files; a terminal shows words of others, and obeys none."""
 
 from __future__ import annotations
 
 import json
 import unicodedata
 from dataclasses import asdict, is_dataclass
+from pathlib import Path
 
 import click
 
-__all__ = ["print_json", "visible"]
+from decussate.errors import BadInput
+
+__all__ = ["print_json", "visible", "write_file"]
 
 
 def print_json(value: object) -> None:
@@ -36,3 +39,25 @@ def visible(text: str) -> str:
         Without what moves the cursor, changes colours or names a window (CWE-150).
     """
     return "".join("\ufffd" if unicodedata.category(one) == "Cc" else one for one in text)
+
+
+def write_file(file: Path, content: bytes) -> None:
+    """Write a result to a file.
+
+    Parameters
+    ----------
+    file : Path
+        Overwritten when it is there.
+    content : bytes
+        The result.
+
+    Raises
+    ------
+    BadInput
+        If it cannot be written.
+    """
+    try:
+        file.write_bytes(content)
+    except OSError as problem:
+        hint = f"{problem.strerror}."
+        raise BadInput("file", str(file), "a place that can be written", hint=hint) from None
