@@ -12,7 +12,13 @@ from hypothesis import strategies as st
 
 from decussate.comparison import compare
 from decussate.documents.letter import referral_letter
-from decussate.documents.note import note_sections, note_words, write_note
+from decussate.documents.note import (
+    note_sections,
+    note_words,
+    proposed_in_words,
+    proposed_tests,
+    write_note,
+)
 from decussate.documents.typesetting import as_markdown
 from decussate.examination.catalogue import load_catalogue
 from decussate.examination.document import (
@@ -24,7 +30,7 @@ from decussate.examination.document import (
 )
 from decussate.examination.record import read_examination
 from decussate.examination.shorthand import read_shorthand
-from decussate.localisation import data_digest, localise, two_lesions
+from decussate.localisation import NextTest, data_digest, localise, two_lesions
 from decussate.sides import Side
 from decussate.urgency import evaluate
 
@@ -397,3 +403,15 @@ def test_a_second_lesion_that_is_needed_is_said_beside_the_place_and_no_other() 
     read = note_sections(far_apart, localise(far_apart), (), second=two_lesions(far_apart))
     place = next(one for one in read if one.heading == note_words()["headings"]["place"])
     assert place.lines[1].startswith(said)
+
+
+def test_a_test_wanted_on_both_sides_stands_once() -> None:
+    def wanted(test: str, side: Side | None) -> NextTest:
+        return NextTest(test, side, test, 0.1, 5.0, ())
+
+    ranked = [wanted("raise_brows", Side.LEFT), wanted("voice", None)]
+    ranked += [wanted("raise_brows", Side.RIGHT), wanted("close_eyes", Side.LEFT)]
+    proposed = proposed_tests(ranked, 2)
+    assert [[one.side for one in test] for test in proposed] == [[Side.RIGHT, Side.LEFT], [None]]
+    assert proposed_in_words(proposed[0]).endswith("(right and left)")
+    assert len(proposed_tests(ranked, 5)) == 3

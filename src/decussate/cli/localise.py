@@ -31,7 +31,7 @@ __all__ = ["localise"]
 )
 def localise(file: str, as_json: bool, top: int, band: bool) -> None:
     """Say where the lesion is likely to be, with reasons, urgency and the next test."""
-    from decussate.documents.note import proposed_in_words
+    from decussate.documents.note import proposed_in_words, proposed_tests
     from decussate.localisation import localise as locate
     from decussate.urgency import evaluate
     from decussate.urgency.reservations import reservations
@@ -61,7 +61,8 @@ def localise(file: str, as_json: bool, top: int, band: bool) -> None:
     if located.unexplained:
         click.echo(f"Not explained: {'; '.join(reason.text for reason in located.unexplained)}")
     if located.next_tests:
-        proposed = "; ".join(proposed_in_words(test) for test in located.next_tests[:3])
+        wanted = proposed_tests(located.next_tests, 3)
+        proposed = "; ".join(proposed_in_words(test) for test in wanted)
         click.echo(f"Test next: {proposed}")
     if examination.unread:
         click.echo(f"Passages not understood: {len(examination.unread)} (see decussate check).")

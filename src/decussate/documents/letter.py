@@ -26,7 +26,7 @@ from decussate.documents.drawn_findings import drawn_findings
 from decussate.documents.findings import findings_by_nerve
 from decussate.documents.formal_tests import request_blocks
 from decussate.documents.letter_details import LetterDetails
-from decussate.documents.note import made_with, note_words
+from decussate.documents.note import made_with, note_words, proposed_tests
 from decussate.drawings.places import draw_places
 from decussate.examination.catalogue import load_catalogue
 from decussate.examination.wording import name_in_words
@@ -307,20 +307,21 @@ def _plan(
     localisation: Localisation | None, given: LetterDetails, words: Mapping[str, Any]
 ) -> Part:
     typed = paragraphs(given.plan) or (Text(words["phrases"]["to_complete"]),)
-    proposed = localisation.next_tests[:TESTS_NAMED] if localisation else ()
+    proposed = proposed_tests(localisation.next_tests, TESTS_NAMED) if localisation else ()
     if not proposed:
         return Part(words["headings"]["plan"], typed)
-    tests = Items(tuple(_proposed(test) for test in proposed))
+    tests = Items(tuple(_proposed(wanted) for wanted in proposed))
     lead = Text(f"{words['phrases']['next_tests']}:")
     return Part(words["headings"]["plan"], (*typed, lead, tests))
 
 
-def _proposed(proposed: NextTest) -> str:
+def _proposed(wanted: Sequence[NextTest]) -> str:
     catalogue = load_catalogue()
-    side = f"{proposed.side} " if proposed.side else ""
-    cautions = ", ".join(catalogue.cautions[key].name for key in proposed.cautions)
+    sides = " and ".join(one.side for one in wanted if one.side)
+    cautions = ", ".join(catalogue.cautions[key].name for key in wanted[0].cautions)
     caution = f" Caution: {cautions}." if cautions else ""
-    return f"{_capital(side + name_in_words(catalogue.test(proposed.test)))}.{caution}"
+    named = f"{sides} {name_in_words(catalogue.test(wanted[0].test))}".strip()
+    return f"{_capital(named)}.{caution}"
 
 
 def _information(given: LetterDetails, words: Mapping[str, Any]) -> Part:

@@ -9,6 +9,7 @@ from datetime import datetime
 from functools import cache
 from importlib.metadata import version
 from importlib.resources import files
+from itertools import islice
 from typing import TYPE_CHECKING, Any
 
 import yaml
@@ -17,6 +18,7 @@ from decussate.documents.findings import findings_by_nerve
 from decussate.examination.catalogue import load_catalogue
 from decussate.examination.document import Examination
 from decussate.examination.wording import name_in_words
+from decussate.sides import Side
 from decussate.urgency import Alert, Level
 from decussate.urgency.reservations import reservations
 
@@ -30,6 +32,7 @@ __all__ = [
     "note_sections",
     "note_words",
     "proposed_in_words",
+    "proposed_tests",
     "spoken_words",
     "write_note",
 ]
@@ -261,7 +264,8 @@ def _next(
     phrases = words["phrases"]
     if localisation is None:
         return (phrases["nothing_next"],)
-    tests = [proposed_in_words(test) for test in localisation.next_tests[: detail.tests]]
+    proposed = proposed_tests(localisation.next_tests, detail.tests)
+    tests = [proposed_in_words(wanted) for wanted in proposed]
     causes = localisation.candidates[0].causes if localisation.candidates else ()
     settle = [share.name for share in causes[: detail.causes]]
     first = f" {phrases['first']}: {_sentence(causes[0].settle)}" if causes else ""
@@ -275,13 +279,35 @@ def _next(
     )
 
 
-def proposed_in_words(proposed: NextTest) -> str:
-    """Name a proposed test with its side and its cautions.
+def proposed_tests(next_tests: Sequence[NextTest], most: int) -> tuple[tuple[NextTest, ...], ...]:
+    """Return the tests worth doing next; one that is wanted on both sides stands once.
 
     Parameters
     ----------
-    proposed : NextTest
-        A test worth doing next.
+    next_tests : sequence of NextTest
+        The most useful first.
+    most : int
+        How many tests.
+
+    Returns
+    -------
+    tuple of tuple of NextTest
+        Of each test, the right side before the left.
+    """
+    by_test: dict[str, list[NextTest]] = {}
+    for wanted in next_tests:
+        by_test.setdefault(wanted.test, []).append(wanted)
+    right_first = (sorted(one, key=lambda n: n.side is not Side.RIGHT) for one in by_test.values())
+    return tuple(map(tuple, islice(right_first, most)))
+
+
+def proposed_in_words(wanted: Sequence[NextTest]) -> str:
+    """Name a proposed test with its sides and its cautions.
+
+    Parameters
+    ----------
+    wanted : sequence of NextTest
+        One test worth doing next, on one side or both.
 
     Returns
     -------
@@ -289,10 +315,11 @@ def proposed_in_words(proposed: NextTest) -> str:
         ``"corneal touch (right; caution: Touching the cornea)"``.
     """
     catalogue = load_catalogue()
-    words = name_in_words(catalogue.test(proposed.test))
-    cautions = ", ".join(catalogue.cautions[key].name for key in proposed.cautions)
+    words = name_in_words(catalogue.test(wanted[0].test))
+    sides = " and ".join(one.side for one in wanted if one.side)
+    cautions = ", ".join(catalogue.cautions[key].name for key in wanted[0].cautions)
     bracketed = "; ".join(
-        part for part in (proposed.side or "", f"caution: {cautions}" if cautions else "") if part
+        part for part in (sides, f"caution: {cautions}" if cautions else "") if part
     )
     return f"{words} ({bracketed})" if bracketed else words
 
