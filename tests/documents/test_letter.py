@@ -273,6 +273,10 @@ def test_what_settles_an_emergency_is_asked_for_first() -> None:
     written = as_markdown(request_sheet(found, None, ()))
     assert "Imaging: of the " in written
     assert "maging of" not in written
+    assert "as the rest suggests" not in written
+    pupils = Finding(test="pupil_comparison", response="left")
+    alone = request_sheet(Examination(id="a", findings=(pupils,)), None, ())
+    assert "Imaging." in as_markdown(alone)
     listed = {row["id"] for row in request_words()["kinds"]}
     assert set(request_words()["first"]) <= listed
 

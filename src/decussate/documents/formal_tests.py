@@ -172,8 +172,10 @@ def _requested(test: FormalTest) -> str:
         return f"{test.kind.name}."
     # Under "Imaging", "imaging of the brain; imaging of the neck" need not say it again.
     said = f"{test.kind.name.lower()} "
-    requests = (one[len(said) :] if one.lower().startswith(said) else one for one in test.requests)
-    return f"{test.kind.name}: {'; '.join(requests)}."
+    requests = [one[len(said) :] if one.lower().startswith(said) else one for one in test.requests]
+    # "As the rest suggests" is for the catalogue; whoever reads the request sees the rest beside it.
+    asked = "; ".join(one for one in requests if not one.startswith("as "))
+    return f"{test.kind.name}: {asked}." if asked else f"{test.kind.name}."
 
 
 def settling(localisation: Localisation | None) -> tuple[str, ...]:
