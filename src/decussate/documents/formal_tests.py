@@ -173,7 +173,7 @@ def _requested(test: FormalTest) -> str:
     # Under "Imaging", "imaging of the brain; imaging of the neck" need not say it again.
     said = f"{test.kind.name.lower()} "
     requests = [one[len(said) :] if one.lower().startswith(said) else one for one in test.requests]
-    # "As the rest suggests" is for the catalogue; whoever reads the request sees the rest beside it.
+    # "As the rest suggests" is for the catalogue: who reads the request sees the rest beside it.
     asked = "; ".join(one for one in requests if not one.startswith("as "))
     return f"{test.kind.name}: {asked}." if asked else f"{test.kind.name}."
 
