@@ -61,6 +61,23 @@ def test_the_whole_usual_examination_takes_one_touch_a_part(enter, present):
     assert touches <= 90  # the most a full normal examination may take
 
 
+def test_the_note_says_what_was_recorded_together_until_it_is_recorded_alone(
+    enter, client, examination, app
+):
+    """Normal for what nobody looked at is the slip of a sweep: whoever reads can see where."""
+    enter("sweep", group="tongue")
+    enter("findings", test="light_direct", choice="record both normal")
+    said = "Recorded together as normal, not one by one: "
+    note = client.get(f"/examinations/{examination}/note.md").text.replace("\\", "")
+    (line,) = (line for line in note.splitlines() if said in line)
+    assert "Tongue (XII)" in line
+    assert "Pupils" not in line
+    for found in app.state.store.examination(examination).present():
+        side = found.side.value if found.side else "whole"
+        enter("findings", test=found.test, choice=f"record {side} normal")
+    assert said not in client.get(f"/examinations/{examination}/note.md").text
+
+
 def test_a_sweep_leaves_what_is_recorded(enter, present):
     enter("findings", test="light_direct", choice="record right absent")
     enter("sweep", group="pupils")

@@ -7,7 +7,12 @@ from typing import Any
 
 from decussate.examination.catalogue import Test, load_catalogue
 from decussate.examination.document import Examination, Finding
-from decussate.examination.wording import measurement_in_words, name_in_words, response_in_words
+from decussate.examination.wording import (
+    RECORDED_TOGETHER,
+    measurement_in_words,
+    name_in_words,
+    response_in_words,
+)
 from decussate.sides import Side
 
 __all__ = ["findings_by_nerve"]
@@ -42,6 +47,13 @@ def findings_by_nerve(examination: Examination, words: Mapping[str, Any]) -> tup
     ]
     if not lines:
         lines = [phrases["nothing"]]
+    together = [
+        words["nerves"][nerve]
+        for nerve, entries in found.items()
+        if any(finding.technique == RECORDED_TOGETHER for _, finding in entries)
+    ]
+    if together:
+        lines.append(f"{phrases['together']}: {'; '.join(together)}.")
     missing = [words["nerves"][nerve] for nerve, entries in found.items() if not entries]
     if missing:
         lines.append(f"{phrases['not_tested']}: {'; '.join(missing)}. {phrases['only_named']}")

@@ -6,7 +6,16 @@ from decussate.examination.catalogue import Test
 from decussate.examination.checking import AS_WRITTEN
 from decussate.examination.document import ABNORMAL, COULD_NOT_BE_TESTED, Finding
 
-__all__ = ["finding_in_words", "measurement_in_words", "name_in_words", "response_in_words"]
+__all__ = [
+    "RECORDED_TOGETHER",
+    "finding_in_words",
+    "measurement_in_words",
+    "name_in_words",
+    "response_in_words",
+]
+
+RECORDED_TOGETHER = "recorded together"
+"""Technique of a finding that one touch recorded as normal with others of its part."""
 
 
 _SILENT = ("1", AS_WRITTEN)

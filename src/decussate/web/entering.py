@@ -22,6 +22,7 @@ from decussate.errors import BadInput
 from decussate.examination.catalogue import load_catalogue
 from decussate.examination.record import Examination, Finding, Story, UnreadText
 from decussate.examination.shorthand import read_shorthand
+from decussate.examination.wording import RECORDED_TOGETHER
 from decussate.records import Entry, Store, StoredEntry, present_state
 from decussate.records.roles import Permission
 from decussate.web.access import needs
@@ -112,7 +113,7 @@ def enter_sweep(
     present = {(f.test, f.side) for f in examination.present()}
     held_back = holding_back(examination)  # what is held back is never swept along
     findings = tuple(
-        Finding(test=test.id, side=side, response="normal")
+        Finding(test=test.id, side=side, response="normal", technique=RECORDED_TOGETHER)
         for test in part.routine
         for side in sides_of(test)
         if (test.id, side) not in present and not held_back(test, side)
