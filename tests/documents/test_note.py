@@ -415,3 +415,12 @@ def test_a_test_wanted_on_both_sides_stands_once() -> None:
     assert [[one.side for one in test] for test in proposed] == [[Side.RIGHT, Side.LEFT], [None]]
     assert proposed_in_words(proposed[0]).endswith("(right and left)")
     assert len(proposed_tests(ranked, 5)) == 3
+
+
+def test_the_rest_that_a_note_calls_normal_is_told_from_what_was_examined_alone() -> None:
+    found = read_shorthand("light R 3+ L 3+; rest of cranial nerves normal").examination("a")
+    lines = write_note(found, None, ()).splitlines()
+    (line,) = (one for one in lines if note_words()["phrases"]["together"] in one)
+    assert "Tongue (XII)" in line
+    alone = read_shorthand("tongue midline; face normal").examination("a")
+    assert note_words()["phrases"]["together"] not in write_note(alone, None, ())

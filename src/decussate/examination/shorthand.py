@@ -28,6 +28,7 @@ from decussate.examination.shorthand_story import story_of
 from decussate.examination.shorthand_tokens import Atom, Clause, NotUnderstood, names_in
 from decussate.examination.shorthand_words import lexicon_of
 from decussate.examination.shorthand_writer import write_shorthand
+from decussate.examination.wording import RECORDED_TOGETHER
 from decussate.sides import Side
 
 __all__ = ["LONGEST_NOTE", "ShorthandReading", "Span", "read_shorthand", "write_shorthand"]
@@ -309,7 +310,12 @@ class _Note:
                     continue
                 for test in tests:
                     if test.paired is (side is not None):
-                        yield Finding(test=test.id, side=side, response="normal")
+                        yield Finding(
+                            test=test.id,
+                            side=side,
+                            response="normal",
+                            technique=RECORDED_TOGETHER,
+                        )
 
 
 @cache
