@@ -34,7 +34,8 @@ grade with equal probability, plus a normal error of the standard deviation belo
 within half a step of *v*, given that it is abnormal at all. The worst reading stands for everything
 beyond (floor or ceiling). One reading in {1 / BLUNDER:.0f} is taken to be a slip that could be that
 of any grade. A false alarm is mild as a rule: each grade is half as often met as the next milder
-one, complete loss 15 in 100 (judgement).
+one, complete loss 15 in 100 (judgement). Unequal pupils without a lesion follow the physiological
+difference instead: {{met}} in 100 of each grade (lam_1987; the tail is judgement).
 
 A word is a reading put less carefully: the grade read, give or take {WORDS_ERROR:g} grade (standard
 deviation). What a word says is so a mixture of what the values it stands for say; a value and its
@@ -79,7 +80,9 @@ def page() -> str:
         for test in load_catalogue()
         if test.measurement and test.measurement.grading
     ]
-    return HEAD.replace("{levels}", levels) + "".join(rows)
+    pupils = signs["anisocoria"].scale
+    met = ", ".join(f"{100 * share:g}" for share in pupils.met) if pupils else ""
+    return HEAD.replace("{levels}", levels).replace("{met}", met) + "".join(rows)
 
 
 def main(arguments: list[str]) -> int:

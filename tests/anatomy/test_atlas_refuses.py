@@ -188,3 +188,13 @@ def test_a_wrong_scale_is_refused(
     assert caught.value.field == field
     assert expected in caught.value.expected
     assert "new_scale" in caught.value.where
+
+
+@pytest.mark.parametrize("met", ["{b: 0.5, a: 0.5}", "{a: 0.9, b: 0.2}", "{a: 1}"])
+def test_shares_met_without_a_lesion_name_every_grade_and_add_up(folder: Path, met: str) -> None:
+    scale = SCALE.format(states="{well: 0, ill: 1}", grades="{ill: {a: 0.5, b: 1}}")
+    append(folder / "scales.yaml", f"new_scale: {scale[:-1]}, met: {met}}}")
+    with pytest.raises(BadInput) as caught:
+        read_atlas(folder)
+    assert caught.value.field == "met"
+    assert "add up to 1" in caught.value.expected

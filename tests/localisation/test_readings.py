@@ -18,6 +18,7 @@ from decussate.examination.bedside_test import Grading, Test
 from decussate.examination.catalogue import load_catalogue
 from decussate.examination.record import ABNORMAL, Examination, Finding, MeasuredValue
 from decussate.localisation.cache import load_model
+from decussate.localisation.lesions import Site
 from decussate.localisation.localise import localise, posterior_of
 from decussate.localisation.observation import finding_likelihood, response_table
 from decussate.localisation.readings import BLUNDER, value_shares
@@ -48,10 +49,20 @@ def readings(test: Test) -> list[float]:
     return [10**v if grading.logarithmic else float(v) for v in values]
 
 
+def directions(test: Test) -> list[str]:
+    """Responses that a value leaves open, since it has no sign: right and left, in and out."""
+    if test.measurement and test.measurement.bands:
+        return [""]
+    return [code for code in test.responses if code != "normal"]
+
+
 def finding(test: Test, value: float, side: Side = Side.RIGHT, response: str = "") -> Finding:
-    """A finding with its value, called what the bands call it."""
+    """A finding with its value, called what the bands call it, or else `response`."""
     assert test.measurement
-    meant = test.measurement.response_for(value) or response or side.value
+    response = response or directions(test)[0]
+    if not test.paired and "right" in directions(test) and response == "right":
+        response = side.value
+    meant = test.measurement.response_for(value) or response
     return Finding(
         test=test.id,
         side=side if test.paired else None,
@@ -95,13 +106,16 @@ def test_values_of_a_patient_of_known_grade_by_simulation(test: Test) -> None:
 @named
 def test_all_values_together_are_an_abnormal_response(test: Test) -> None:
     table = response_table(SIGNS[test.sign or ""], test)
-    sides = list(Side) if test.id == "swinging_light" else [Side.RIGHT]
     every = readings(test)
     # The last two readings of a scale that the step does not divide overlap.
     whole = abs(place(grading_of(test), every[-1]) - place(grading_of(test), every[-2]))
     if whole < grading_of(test).step - 1e-9:
         every = every[:-2] + every[-1:]
-    total = sum(likelihood(test, finding(test, v, side)) for v in every for side in sides)
+    total = sum(
+        likelihood(test, finding(test, v, response=code))
+        for v in every
+        for code in directions(test)
+    )
     np.testing.assert_allclose(total, table[ABNORMAL], rtol=0.02)
     np.testing.assert_allclose(table["normal"] + table[ABNORMAL], 1, atol=1e-12)
 
@@ -110,21 +124,26 @@ def test_all_values_together_are_an_abnormal_response(test: Test) -> None:
 def test_a_word_is_a_mixture_of_values(test: Test) -> None:
     """Finer grading never contradicts the coarse response: it is what the word left open."""
     table = response_table(SIGNS[test.sign or ""], test)
-    sides = list(Side) if test.id == "swinging_light" else [Side.RIGHT]
     every = np.stack(
-        [likelihood(test, finding(test, v, side)) for v in readings(test) for side in sides], axis=1
+        [
+            likelihood(test, finding(test, v, response=code))
+            for v in readings(test)
+            for code in directions(test)
+        ],
+        axis=1,
     )
     for code in test.responses:
         if code == "normal":
             continue
-        weights = lsq_linear(every, table[code], bounds=(0, 1)).x
+        weights = lsq_linear(every, table[code], bounds=(0, 1), tol=1e-13).x
         np.testing.assert_allclose(every @ weights, table[code], rtol=1e-3, err_msg=code)
 
 
 @named
 def test_a_worse_value_speaks_for_a_worse_grade(test: Test) -> None:
     sign = SIGNS[test.sign or ""]
-    order = sign.by_severity.get("right") or [i for g in sign.by_severity.values() for i in g]
+    direction = directions(test)[0]
+    order = sign.by_severity.get(direction) or [i for g in sign.by_severity.values() for i in g]
     means = []
     for value in readings(test):
         told = likelihood(test, finding(test, value))[list(order)]
@@ -137,11 +156,30 @@ def test_a_worse_value_speaks_for_a_worse_grade(test: Test) -> None:
 def test_a_value_and_its_response_are_one_finding(test: Test) -> None:
     value = readings(test)[1]
     alone = likelihood(test, finding(test, value))
-    if test.id != "swinging_light":
+    if directions(test) == [""]:
         unnamed = finding(test, value, response=ABNORMAL)
         np.testing.assert_array_equal(likelihood(test, unnamed), alone)
     one = Examination(id="x", findings=(finding(test, value),))
     assert len(posterior_of(one).observations) == 1
+
+
+def test_a_difference_of_the_pupils_that_health_often_has_argues_less() -> None:
+    """The physiological difference is kept by the scale: mild, and hardly ever above 2 mm."""
+    test, model = load_catalogue().test("pupil_comparison"), load_model()
+    table = model.signs["anisocoria", None]
+
+    def weight(value: float) -> float:
+        found = table.probability @ likelihood(test, finding(test, value, response="left"))
+        chance = [
+            float(model.lesions.weight[here] @ found[table.level_of[here]])
+            for here in (
+                slice(*model.span(model.lesions.sites.index(site)))
+                for site in (Site("third_cistern_compressed", Side.LEFT), Site("normal", None))
+            )
+        ]
+        return chance[0] / chance[1]
+
+    assert 10 * weight(0.5) < weight(4)
 
 
 def test_a_value_that_contradicts_its_response_gives_way_to_it() -> None:

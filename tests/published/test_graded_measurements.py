@@ -99,6 +99,13 @@ def grading(test: str) -> Grading:
     return scale.grading
 
 
+def over_1_mm() -> float:
+    """Share above 1 mm among unequal pupils met without a relevant lesion."""
+    scale = load_model().atlas.signs["anisocoria"].scale
+    assert scale
+    return sum(scale.met[1:])
+
+
 def limit(test: str) -> Callable[[], float]:
     return lambda: grading(test).error * REPEAT
 
@@ -283,6 +290,49 @@ CHECKS = [
         limit("water_swallow"),
         0.05,
         mark="secondary",
+    ),
+    check(
+        "pupil: 95 percent of repeats within, mm",
+        "Boxer Wachler & Krueger 1999, comparison card, two examiners",
+        1.2,
+        limit("pupil_comparison"),
+        0.02,
+    ),
+    check(
+        "turn of an eye: 95 percent of repeats within, prism dioptres",
+        "Test-retest of the prism and alternate cover test in sixth nerve palsy (PMID 18045567)",
+        10.2,
+        limit("cover_uncover"),
+        0.1,
+    ),
+    check(
+        "torsion: 95 percent of repeats within, degrees",
+        "Liebermann et al. 2018, double Maddox rods",
+        4.7,
+        limit("torsion_measurement"),
+        0.05,
+    ),
+    check(
+        "above 1 mm is the normal tail at least, and a tenth at most, of physiological differences",
+        "Lam, Thompson & Corbett 1987: 19 percent of 128 differ by 0.4 mm or more (worked out)",
+        True,
+        lambda: norm.sf(1 / (0.4 / norm.isf(0.095))) * 2 / 0.19 <= over_1_mm() <= 0.1,
+    ),
+    check(
+        "an anisocoria of 3 mm is seldom Horner's: odds for the third nerve over 2 to 1",
+        "Dhume & Paul 2013 (third nerve 1 to 2 mm where it is ischaemic); Horner about 1 mm",
+        True,
+        lambda: (
+            odds(
+                finding("pupil_comparison", None, 3, "left"),
+                "third_cistern_compressed",
+                LEFT,
+                "sympathetic_neck",
+                RIGHT,
+            )
+            > 2
+        ),
+        mark="common practice",
     ),
     check(
         "facial grade: two doctors agree, percent",

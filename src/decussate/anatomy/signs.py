@@ -31,12 +31,21 @@ class Scale:
         Grade to its state and level, ascending; the states themselves where they are not graded.
     grade_blur : float
         As `blur`, for neighbouring grades of one state.
+    met : tuple of float
+        Of abnormal states met without a relevant lesion, the share of each grade, mildest first;
+        empty where nothing is known of it.
     """
 
     states: Mapping[str, float]
     blur: float
     grades: Mapping[str, tuple[str, float]]
     grade_blur: float
+    met: tuple[float, ...] = ()
+
+    @property
+    def directed(self) -> bool:
+        """Whether states lie to either side of health (left and right, in and out)."""
+        return min(self.states.values()) < 0
 
 
 @dataclass(frozen=True)
@@ -102,11 +111,12 @@ class Sign:
 
     @cached_property
     def severity(self) -> tuple[str, ...]:
-        """Names of the abnormal grades, mildest first; those of one side, without its name."""
+        """Names of the abnormal grades, mildest first; those of one direction, without its name."""
         names = list(self.grades)
-        if not {"right", "left"} <= set(self.states):
+        if self.scale is None or not self.scale.directed:
             return tuple(names[i] for found in self.by_severity.values() for i in found)
-        return tuple(names[i].removesuffix("_right") for i in self.by_severity["right"])
+        direction, found = list(self.by_severity.items())[-1]
+        return tuple(names[i].removesuffix(f"_{direction}") for i in found)
 
     @cached_property
     def by_severity(self) -> Mapping[str, tuple[int, ...]]:
@@ -137,7 +147,7 @@ def read_scales(file: Traversable) -> Mapping[str, Scale]:
 
 def _read_scale(fields: dict[str, Any], where: str) -> Scale:
     row = Row(fields, where)
-    row.only("states", "blur", "grades", "grade_blur")
+    row.only("states", "blur", "grades", "grade_blur", "met")
     states: dict[str, float] = row["states"]
     levels = list(states.values())
     if 0 not in levels or levels != sorted(levels):
@@ -154,7 +164,14 @@ def _read_scale(fields: dict[str, Any], where: str) -> Scale:
     if ascending != sorted(set(ascending)) or len(dict(graded)) < len(graded):
         raise BadInput("grades", dict(graded), "ascending levels, each name once", where=where)
     blur = row.number("blur", 0.01, 1.0)
-    return Scale(states, blur, dict(graded), row.number("grade_blur", 0.01, 1.0, blur))
+    met: dict[str, float] = row.get("met", {})
+    last = [*within.items()][-1:]
+    mildest_first = [name.removesuffix(f"_{state}") for state, names in last for name in names]
+    if met and (list(met) != mildest_first or abs(sum(met.values()) - 1) > 1e-9):
+        raise BadInput("met", met, f"shares of {mildest_first} that add up to 1", where=where)
+    return Scale(
+        states, blur, dict(graded), row.number("grade_blur", 0.01, 1.0, blur), tuple(met.values())
+    )
 
 
 def _read_sign(row: Row, scales: Mapping[str, Scale]) -> Sign:

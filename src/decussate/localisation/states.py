@@ -28,7 +28,8 @@ def incidental(sign: Sign) -> Array:
     -------
     ndarray of shape (n_grades,)
         0 for health; sums to 1. Abnormal states share equally (partial loss takes `MILD_SHARE` from
-        complete loss); within a state each grade is met half as often as the next milder one.
+        complete loss); within a state each grade is met as the scale says (`met`), or else half as
+        often as the next milder one.
     """
     share = np.zeros(len(sign.grades))
     of_state = dict.fromkeys(sign.by_severity, 1.0)
@@ -36,7 +37,8 @@ def incidental(sign: Sign) -> Array:
         of_state = {"partial": MILD_SHARE, "complete": 1 - MILD_SHARE}
     for state, grades in sign.by_severity.items():
         halves = 0.5 ** np.arange(len(grades))
-        share[list(grades)] = of_state[state] * halves / halves.sum()
+        met = np.array(sign.scale.met) if sign.scale and sign.scale.met else halves / halves.sum()
+        share[list(grades)] = of_state[state] * met
     return np.asarray(share / share.sum())
 
 
