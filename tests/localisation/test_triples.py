@@ -102,9 +102,13 @@ def test_three_lesions_are_found_among_all_triples() -> None:
         Finding(test="tongue_power", side=Side.RIGHT, response="reduced"),
         Finding(test="trapezius_power", side=Side.RIGHT, response="normal"),
         Finding(test="palate_rise", side=Side.RIGHT, response="normal"),
-        # Without these, disease of the meninges with several roots explains two of the three.
-        Finding(test="neck_flexion", response="normal"),
-        Finding(test="ask_headache", response="normal"),
+        # Without these, a lesion of the midbrain explains the third nerve and the tongue.
+        Finding(test="arm_power", side=Side.RIGHT, response="normal"),
+        Finding(test="arm_power", side=Side.LEFT, response="normal"),
+        Finding(test="upper_lid_position", side=Side.RIGHT, response="normal"),
+        Finding(test="gaze_in", side=Side.RIGHT, response="normal"),
+        Finding(test="raise_brows", side=Side.LEFT, response="normal"),
+        Finding(test="palate_rise", side=Side.LEFT, response="normal"),
     ]
     examination = Examination(id="x", findings=tuple(found))
     answer = three_lesions(examination)
