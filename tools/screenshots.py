@@ -44,6 +44,9 @@ def served() -> Iterator[str]:
 def take(page: Page, name: str) -> None:
     """Save what is on the screen."""
     page.wait_for_timeout(300)
+    # One taken while something fades in is faded itself, and a place being redrawn stands pale.
+    page.locator(".htmx-request, .stale").first.wait_for(state="detached")
+    page.evaluate("Promise.all(document.getAnimations().map(one => one.finished.catch(() => 0)))")
     page.screenshot(path=FOLDER / f"{name}.png")
     print(f"docs/screenshots/{name}.png")
 
