@@ -256,6 +256,7 @@ ALTERABLE = {
     "people.py": {"persons", "read_tokens", "signed_in"},
     "signed_in.py": {"persons", "signed_in"},
     "patient_screens.py": {"patient_screens"},
+    "second_factors.py": {"audit", "recovery_codes", "second_factors", "signed_in"},
 }
 """Files that may change rows, and of which tables: accounts change, records do not."""
 

@@ -27,11 +27,15 @@ ROUTES = {
         GET /away  GET /health  GET /manifest.webmanifest  GET /service-worker.js
         GET /sign-in  POST /sign-in  POST /unlock  POST /lock  POST /sign-out
         POST /first-owner  POST /demonstration  GET /patient  POST /patient
+        POST /sign-in/code
         """,
     "OWN": """
         GET /account  POST /account/browsers  POST /account/lock  POST /account/password
         GET /settings  POST /settings  POST /still-here
         GET /account/tokens  POST /account/tokens  POST /account/tokens/end
+        GET /account/second-factor  POST /account/second-factor
+        POST /account/second-factor/confirm  POST /account/second-factor/recovery
+        POST /account/second-factor/off
         """,
     "LEARN": """
         GET /about  GET /catalogue  GET /catalogue/{test_id}  GET /explore  GET /sources
@@ -84,6 +88,7 @@ ROUTES = {
         """,
     "PEOPLE": """
         GET /people  POST /people  POST /people/role  POST /people/password  POST /people/close
+        POST /people/second-factor  POST /people/second-factor-for-all
         """,
     "TRAIL": "GET /trail",
 }

@@ -10,6 +10,7 @@ import time
 from collections.abc import Iterator
 from uuid import uuid4
 
+import pyotp
 import pytest
 import uvicorn
 from playwright.sync_api import expect
@@ -301,6 +302,25 @@ def test_pages_of_people_fit_every_hand_and_eye(server, examination, device, siz
     page.get_by_role("button", name="Code for a second device").click()
     page.locator("#pairing code").wait_for()
     look(page, "pairing")
+    page.goto(server.address + "/account/second-factor")
+    look(page, "second factor, none")
+    page.get_by_label("Password").first.fill(PASSWORD)
+    page.get_by_role("button", name="Set it up").click()
+    secret = page.locator(".once code").inner_text().replace(" ", "")
+    look(page, "second factor, its secret")
+    page.get_by_label("Six digits").fill(pyotp.TOTP(secret).now())
+    page.get_by_role("button", name="Use it from now on").click()
+    page.locator(".recovery").wait_for()
+    look(page, "recovery codes")
+    page.goto(server.address + "/account/second-factor")
+    look(page, "second factor, set up")
+    other = device("/sign-in", **more)
+    other.get_by_label("Name").fill(owner.name)
+    other.get_by_label("Password").fill(PASSWORD)
+    other.get_by_role("button", name="Sign in").click()
+    other.get_by_role("heading", name="The code").wait_for()
+    look(other, "code after the password")
+    server.app.state.access.factors.remove(owner)
     page.goto(server.address + "/people")
     page.locator("#new-name").fill(f"New {uuid4().hex[:6]}")
     page.get_by_label("reader:").check()

@@ -212,9 +212,11 @@ def test_own_browsers_are_listed_and_ended_and_those_of_others_are_not(app, clie
     app.state.access.people.set_password(eve.name, ANOTHER)
     third = browser(app)
     sign_in(third, eve.name, ANOTHER)
-    third.post("/account/browsers", data={"number": number})
+    third.post("/account/browsers", data={"number": number, "password": ANOTHER})
     assert other.get("/").status_code == 200  # it is not Eve's to end
-    client.post("/account/browsers", data={"number": number})
+    assert client.post("/account/browsers", data={"number": number}).status_code == 422
+    assert other.get("/").status_code == 200  # the password is asked for once more
+    client.post("/account/browsers", data={"number": number, "password": PASSWORD})
     assert other.get("/").status_code == 401
     assert client.get("/").status_code == 200
     assert given not in page

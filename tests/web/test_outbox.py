@@ -121,6 +121,18 @@ def arrived(server, examination, expected) -> None:
         time.sleep(0.05)
 
 
+EVERYTHING_KEPT = """() => new Promise((done, failed) => {
+    const asked = indexedDB.open("decussate-outbox");
+    asked.onerror = failed;
+    asked.onsuccess = () => {
+        const rows = asked.result.transaction("entries").objectStore("entries").getAll();
+        rows.onsuccess = () => done(rows.result.map((row) => Object.fromEntries(
+            Object.entries(row).filter(([, value]) => value !== undefined))));
+    };
+})"""
+SEALED = ["iv", "number", "person", "personName", "sealed"]
+"""What a browser keeps of an entry that waits: whose it is, and the rest sealed (ASVS V14.3.3)."""
+
 IN_ORDER = [("weber", "left"), ("weber", "right"), ("weber", "normal")]
 
 
@@ -133,6 +145,8 @@ def test_entries_wait_while_the_server_is_down_survive_reload_and_are_sent_once(
     for count, (test, code) in enumerate(IN_ORDER, start=1):
         touch(page, test, f"record whole {code}")
         says(page, f"{count} entr{'y waits' if count == 1 else 'ies wait'} on this device")
+    rows = page.evaluate(EVERYTHING_KEPT)
+    assert [sorted(row) for row in rows] == [SEALED] * 3  # nobody reads there what was found
     page.reload()
     # The page of the patient is not kept; what waits is.
     page.get_by_role("heading", name="The server cannot be reached").wait_for()

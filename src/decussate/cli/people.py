@@ -96,6 +96,20 @@ def close(name: str, database: str, by: str | None) -> None:
     click.echo(f"The account of {name} is closed.")
 
 
+@people.command("second-factor")
+@click.argument("name")
+@database_option
+@by_option
+def second_factor(name: str, database: str, by: str | None) -> None:
+    """Take the second factor of a person off who has lost phone and recovery codes."""
+    from decussate.records.people import People
+    from decussate.records.second_factors import SecondFactors
+
+    with closing(open_records(database, by)) as store:
+        SecondFactors(store).remove(People(store).get(name))
+    click.echo(f"{name} signs in by the password alone until a new one is set up.")
+
+
 def _print_password(name: str, password: str) -> None:
     click.echo(f"Password of {name}, for the first use within a week: {password}")
     click.echo("It is shown this once. A password of one’s own is chosen at the first sign-in.")

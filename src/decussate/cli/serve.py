@@ -37,6 +37,12 @@ _a_file = click.Path(exists=True, dir_okay=False, path_type=Path)
     multiple=True,
     help="Name by which browsers address this server, as in its certificate; may be repeated.",
 )
+@click.option(
+    "--scan-command",
+    default="",
+    help="Program of yours that looks for malware: it reads an attached file from standard input "
+    "and exits with 0 when the file may be kept.",
+)
 @database_option
 @by_option
 def serve(
@@ -46,12 +52,14 @@ def serve(
     certificate: Path | None,
     certificate_key: Path | None,
     names: tuple[str, ...],
+    scan_command: str,
     database: str,
     by: str | None,
 ) -> None:
     """Serve the bedside pages: to browsers on this machine, or with TLS to others."""
     import uvicorn
 
+    from decussate.records.scanning import Scanner
     from decussate.web.app import LOCAL_HOSTS, create_app
     from decussate.web.limits import SERVER_LIMITS
 
@@ -63,7 +71,8 @@ def serve(
         raise BadInput("--demo", f"with --host {host}", f"--host {HOST}", hint=hint)
     addressed = _addressed(host, names, LOCAL_HOSTS if here else ())
     _require_free(host, port)
-    app = create_app(database=database, demo=demo, hosts=addressed, tls=tls)
+    scanner = Scanner.of_command(scan_command)
+    app = create_app(database=database, demo=demo, hosts=addressed, tls=tls, scanner=scanner)
     if by:
         app.state.store.by = by
     if not here and not app.state.access.owned():

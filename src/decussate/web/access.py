@@ -20,18 +20,24 @@ from starlette.responses import Response
 
 from decussate.errors import BadInput
 from decussate.records import Store, acting_as
+from decussate.records.outbox_keys import outbox_key
 from decussate.records.people import People, Person, now_utc
 from decussate.records.read_tokens import ReadTokens
 from decussate.records.roles import Permission
+from decussate.records.second_factors import SecondFactors
 from decussate.records.signed_in import Visit, Visits
 from decussate.web.access_guesses import Guesses
 from decussate.web.access_pairing import Pairings, paired_cookie
+from decussate.web.access_rate import RequestRate
+from decussate.web.access_refusals import NOBODY, Refusals
+from decussate.web.access_tickets import Tickets
 
 __all__ = [
     "Access",
     "Need",
     "NotAdmitted",
     "access_of",
+    "address_of",
     "cookie_name",
     "gate",
     "hand_over",
@@ -115,7 +121,7 @@ class NotAdmitted(HTTPException):
     """
 
     def __init__(self, reason: str, words: str, visit: Visit | None = None) -> None:
-        super().__init__(403 if reason in ("role", "change") else 401, words)
+        super().__init__(403 if reason in ("role", "change", "enrol") else 401, words)
         self.reason = reason
         self.visit = visit
 
@@ -147,8 +153,12 @@ class Access:
         self.people = People(store, clock)
         self.visits = Visits(store, clock)
         self.tokens = ReadTokens(store, clock)
+        self.factors = SecondFactors(store, clock)
         self.guesses = Guesses(clock)
+        self.tickets = Tickets(clock)
         self.pairings = Pairings(clock)
+        self.rate = RequestRate()
+        self.refusals = Refusals(store)
         self.tls = tls
         self.demonstration = demonstration
         self._owned = False
@@ -159,6 +169,10 @@ class Access:
         """Whether there is an owner; once there is one there always is."""
         self._owned = self._owned or self.people.has_owner()
         return self._owned
+
+    def outbox_key(self, person: Person) -> str:
+        """Return with what the pages of a person seal what waits to be sent."""
+        return outbox_key(self.store, person)
 
     def admit(self, request: Request, need: Need) -> Visit | None:
         """Let a request in, or say why not.
@@ -195,6 +209,8 @@ class Access:
             raise NotAdmitted("another", "The page is another person’s: sign in as that person.")
         if visit.person.must_change and need.permission is not Permission.OWN:
             raise NotAdmitted("change", "Choose a password of your own first.", visit)
+        if need.permission is not Permission.OWN and self._lacks_factor(request, visit):
+            raise NotAdmitted("enrol", "Set up a second factor first.", visit)
         if not visit.person.may(need.permission):
             words = f"The role {visit.person.role} does not include {need.permission}."
             raise NotAdmitted("role", words, visit)
@@ -204,13 +220,22 @@ class Access:
 
     def visit(self, request: Request, *, touched: bool = False) -> Visit | None:
         """Return who is signed in, locked or not, in the browser that asks; or whose token came."""
-        if request.url.path.startswith(READ_INTERFACE) and "authorization" in request.headers:
+        if _by_token(request):
             return self.tokens.visit(request.headers["authorization"])
         secret = request.cookies.get(cookie_name(tls=self.tls), "")
         visit = self.visits.visit(secret, touched=touched)
         if visit is not None and visit.person.demonstrator and not self.demonstration:
             return None
         return visit
+
+    def _lacks_factor(self, request: Request, visit: Visit) -> bool:
+        """Whether a person who signed in since everybody is asked for a second factor has none."""
+        if visit.person.demonstrator or _by_token(request):
+            return False
+        since = self.factors.required_since()
+        if since is None or visit.browser.began_at < since:
+            return False
+        return self.factors.of(visit.person) is None
 
     def _nobody(self, visit: Visit | None) -> NotAdmitted:
         if visit is not None:
@@ -244,6 +269,15 @@ def _directs(visit: Visit | None) -> bool:
     return visit is not None and not visit.browser.locked and visit.person.may(Permission.SCREEN)
 
 
+def _by_token(request: Request) -> bool:
+    return request.url.path.startswith(READ_INTERFACE) and "authorization" in request.headers
+
+
+def address_of(request: Request) -> str:
+    """Return where a request comes from, as its connection says; no header of it is believed."""
+    return request.client.host if request.client else "unknown"
+
+
 def cookie_name(*, tls: bool) -> str:
     """Return the name of the cookie; with TLS one that only this host can set, for all of it."""
     return "__Host-signed-in" if tls else "signed-in"
@@ -263,17 +297,29 @@ async def gate(request: Request) -> AsyncIterator[None]:
     NotAdmitted
         If it may not be answered.
     """
+    access = access_of(request)
+    access.rate.count("address", address_of(request))
     need = need_of(request.scope.get("endpoint"))
-    if need is None:
-        raise NotAdmitted("role", "This address does not say what it asks for.")
-    if need.permission is Permission.OPEN:
-        yield
-        return
-    visit = await run_in_threadpool(access_of(request).admit, request, need)
-    request.state.visit = visit
-    device = request.headers.get("user-agent", "")
-    with acting_as(visit.person.name if visit else "the patient’s screen", device=device):
-        yield
+    try:
+        if need is None:
+            raise NotAdmitted("role", "This address does not say what it asks for.")
+        if need.permission is Permission.OPEN:
+            yield
+            return
+        visit = await run_in_threadpool(access.admit, request, need)
+        if visit is not None:
+            access.rate.count("person", visit.person.id)
+        request.state.visit = visit
+        device = request.headers.get("user-agent", "")
+        with acting_as(visit.person.name if visit else "the patient’s screen", device=device):
+            yield
+    except NotAdmitted as refused:
+        if refused.reason == "role":
+            who = refused.visit.person.name if refused.visit else NOBODY
+            asked = f"{request.method} {request.url.path}"
+            note = access.refusals.note
+            await run_in_threadpool(note, "role", asked, address_of(request), by=who)
+        raise
 
 
 def visit_of(request: Request) -> Visit | None:

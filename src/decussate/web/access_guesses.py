@@ -20,7 +20,7 @@ from decussate.errors import BadInput
 
 __all__ = ["FORGOTTEN_AFTER", "FREE", "LONGEST_WAIT", "Guesses", "TooManyGuesses"]
 
-FREE = {"account": 4, "address": 10, "pairing": 4}
+FREE = {"account": 4, "code": 4, "address": 10, "pairing": 4}
 """Failures without a wait, by what is counted (judgement): many people share an address."""
 
 LONGEST_WAIT = timedelta(minutes=1)
@@ -74,7 +74,7 @@ class Guesses:
         Parameters
         ----------
         *keys : tuple of str
-            What is counted (``account``, ``address``, ``pairing``), and which one.
+            What is counted (``account``, ``code``, ``address``, ``pairing``), and which one.
 
         Raises
         ------

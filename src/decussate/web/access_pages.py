@@ -16,6 +16,7 @@ from decussate.records.signed_in import ABSOLUTE
 from decussate.web.access import (
     NotAdmitted,
     access_of,
+    address_of,
     cookie_name,
     hand_over,
     needs,
@@ -25,7 +26,7 @@ from decussate.web.access import (
 from decussate.web.access_guesses import TooManyGuesses
 from decussate.web.rendering import is_fragment, templates
 
-__all__ = ["answer_not_admitted", "router"]
+__all__ = ["answer_not_admitted", "checked_person", "router", "status_of"]
 
 router = APIRouter()
 
@@ -35,6 +36,7 @@ PAGES = {
     "another": "sign_in.html",
     "locked": "locked.html",
     "change": "change_password.html",
+    "enrol": "second_factor_first.html",
     "role": "not_allowed.html",
 }
 """What is shown at an address in place of its page, by why nobody was let in."""
@@ -116,12 +118,52 @@ def sign_in(
     password: Annotated[str, Form()] = "",
     back: Annotated[str, Form()] = "/",
 ) -> Response:
-    """Sign a person in by name and password."""
+    """Sign a person in by name and password; whoever has a second factor is asked for it next."""
     try:
-        person = _checked(request, name, password)
+        person = checked_person(request, name, password)
     except BadInput as problem:
-        return _page(request, "nobody", back, said=problem, name=name, status=_status(problem))
-    return _signed_in(request, person, back, "signed in")
+        return _page(request, "nobody", back, said=problem, name=name, status=status_of(problem))
+    access = access_of(request)
+    if access.factors.of(person) is not None:
+        return code_page(request, access.tickets.give(person.name), back)
+    return signed_in_answer(request, person, back, "signed in")
+
+
+@router.post("/sign-in/code")
+@needs(Permission.OPEN)
+def sign_in_by_code(
+    request: Request,
+    ticket: Annotated[str, Form()] = "",
+    code: Annotated[str, Form()] = "",
+    back: Annotated[str, Form()] = "/",
+) -> Response:
+    """Sign in whoever gave the password before, by a code of the app or a recovery code."""
+    access = access_of(request)
+    person = access.people.named(access.tickets.whose(ticket) or "")
+    if person is None or person.closed_at is not None:
+        late = BadInput("sign-in", "a code that came too late", "name and password once more")
+        return _page(request, "nobody", back, said=late, status=422)
+    address = address_of(request)
+    keys = (("code", person.id), ("address", address))
+    try:
+        access.guesses.begin(*keys)
+        if not access.factors.accept(person, code):
+            access.visits.refused(person, address)
+            hint = "Each code counts once; wait for the next. The clock of the phone must be right."
+            raise BadInput("code", "one that is wrong or was used", "the present one", hint=hint)
+    except BadInput as problem:
+        return code_page(request, ticket, back, said=problem, status=status_of(problem))
+    access.guesses.succeeded(*keys)
+    access.tickets.end(ticket)
+    return signed_in_answer(request, person, back, "signed in")
+
+
+def code_page(
+    request: Request, ticket: str, back: str, *, said: BadInput | None = None, status: int = 200
+) -> Response:
+    """Ask for the code that follows the password."""
+    context = {"ticket": ticket, "back": back, "said": said}
+    return templates.TemplateResponse(request, "sign_in_code.html", context, status_code=status)
 
 
 @router.post("/unlock")
@@ -137,12 +179,12 @@ def unlock(
     if visit is None:
         return _page(request, "nobody", back)
     if visit.person.demonstrator:
-        return _signed_in(request, visit.person, back, "unlocked")
+        return signed_in_answer(request, visit.person, back, "unlocked")
     try:
-        person = _checked(request, visit.person.name, password)
+        person = checked_person(request, visit.person.name, password)
     except BadInput as problem:
-        return _page(request, "locked", back, said=problem, status=_status(problem))
-    return _signed_in(request, person, back, "unlocked")
+        return _page(request, "locked", back, said=problem, status=status_of(problem))
+    return signed_in_answer(request, person, back, "unlocked")
 
 
 @router.post("/demonstration")
@@ -152,7 +194,7 @@ def begin_demonstration(request: Request, back: Annotated[str, Form()] = "/") ->
     access = access_of(request)
     if not access.demonstration:
         raise NotAdmitted("nobody", "There is no demonstration here.")
-    return _signed_in(request, access.people.get(DEMONSTRATOR), back, "signed in")
+    return signed_in_answer(request, access.people.get(DEMONSTRATOR), back, "signed in")
 
 
 @router.post("/first-owner")
@@ -170,7 +212,7 @@ def make_first_owner(
         owner = access.people.add_owner(name, password)
     except BadInput as problem:
         return _page(request, "first", "/", said=problem, name=name, status=422)
-    return _signed_in(request, owner, "/", "signed in")
+    return signed_in_answer(request, owner, "/", "signed in")
 
 
 @router.post("/lock")
@@ -216,6 +258,7 @@ def account_page(request: Request, said: str = "") -> Response:
 SAID = {
     "lock": "Saved.",
     "ended": "Signed out there.",
+    "off": "The second factor is taken off.",
 }
 """What was just done, by the word in the address."""
 
@@ -230,6 +273,7 @@ def _account(
         "grant": GRANTS[person.role],
         "permissions": [p for p in Permission if person.may(p) and p is not Permission.OPEN],
         "browsers": access_of(request).visits.of(person),
+        "factor": access_of(request).factors.of(person),
         "this": visit.browser.number if visit else "",
         "lock_minutes": LOCK_MINUTES,
         "absolute_hours": round(ABSOLUTE.total_seconds() / 3600),
@@ -261,29 +305,37 @@ def change_password(
     if person.demonstrator:
         raise BadInput("password", "the invented examiner", "a person with a password")
     try:
-        _checked(request, person.name, password)
+        checked_person(request, person.name, password)
         if new == password:
             raise BadInput("password", "the old one", "a new one")
         access_of(request).people.set_password(person.name, new)
     except BadInput as problem:
         if person.must_change:
-            return _page(request, "change", back, said=problem, status=_status(problem))
-        return _account(request, problem=problem, status=_status(problem))
-    return _signed_in(request, person, back, "signed in")
+            return _page(request, "change", back, said=problem, status=status_of(problem))
+        return _account(request, problem=problem, status=status_of(problem))
+    return signed_in_answer(request, person, back, "signed in")
 
 
 @router.post("/account/browsers")
 @needs(Permission.OWN)
-def end_browser(request: Request, number: Annotated[str, Form()]) -> Response:
-    """Sign one's own account out of a browser."""
-    access_of(request).visits.end(person_of(request), number)
+def end_browser(
+    request: Request, number: Annotated[str, Form()], password: Annotated[str, Form()] = ""
+) -> Response:
+    """Sign one's own account out of a browser, after the password was given once more."""
+    person = person_of(request)
+    try:
+        if not person.demonstrator:
+            checked_person(request, person.name, password)
+    except BadInput as problem:
+        return _account(request, problem=problem, status=status_of(problem))
+    access_of(request).visits.end(person, number)
     return RedirectResponse("/account?said=ended", 303)
 
 
-def _checked(request: Request, name: str, password: str) -> Person:
+def checked_person(request: Request, name: str, password: str) -> Person:
     """Return the person whose name and password these are; count and slow down what is wrong."""
     access = access_of(request)
-    address = _address(request)
+    address = address_of(request)
     known = access.people.named(name)
     keys = (("account", name_key(name)), ("address", address))
     access.guesses.begin(*keys)
@@ -296,14 +348,14 @@ def _checked(request: Request, name: str, password: str) -> Person:
     return person
 
 
-def _signed_in(request: Request, person: Person, back: str, action: str) -> Response:
+def signed_in_answer(request: Request, person: Person, back: str, action: str) -> Response:
     access = access_of(request)
     name = cookie_name(tls=access.tls)
     with acting_as(person.name):
         secret = access.visits.begin(
             person,
             device=request.headers.get("user-agent", ""),
-            address=_address(request),
+            address=address_of(request),
             instead=request.cookies.get(name, ""),
             action=action,
         )
@@ -312,12 +364,9 @@ def _signed_in(request: Request, person: Person, back: str, action: str) -> Resp
     return answer
 
 
-def _status(problem: BadInput) -> int:
+def status_of(problem: BadInput) -> int:
+    """Return the HTTP status of a try that failed: 429 where it came too early."""
     return 429 if isinstance(problem, TooManyGuesses) else 422
-
-
-def _address(request: Request) -> str:
-    return request.client.host if request.client else "unknown"
 
 
 def _own(back: str) -> str:
@@ -335,4 +384,4 @@ def _return_to(request: Request) -> str:
     return "/".join(parts[:3]) if parts[1] == "examinations" and len(parts) > 3 else "/"
 
 
-templates.env.globals.update(visit=visit_of, Permission=Permission)
+templates.env.globals.update(visit=visit_of, access=access_of, Permission=Permission)

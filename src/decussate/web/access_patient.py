@@ -10,7 +10,7 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from decussate.errors import BadInput
 from decussate.records.roles import Permission
-from decussate.web.access import access_of, hand_over, needs
+from decussate.web.access import access_of, address_of, hand_over, needs
 from decussate.web.access_guesses import TooManyGuesses
 from decussate.web.access_pairing import CODE_FOR, PAIRED_FOR, paired_cookie
 from decussate.web.rendering import templates
@@ -58,7 +58,7 @@ def code_page(request: Request) -> Response:
 def pair_device(request: Request, code: Annotated[str, Form()] = "") -> Response:
     """Pair this device, once, if the code is right."""
     access = access_of(request)
-    key = ("pairing", request.client.host if request.client else "unknown")
+    key = ("pairing", address_of(request))
     try:
         access.guesses.begin(key)
     except TooManyGuesses as early:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Sequence
+from collections.abc import AsyncIterator, Callable, Sequence
 from contextlib import asynccontextmanager
 from pathlib import Path
 
@@ -18,9 +18,11 @@ from decussate.errors import BadInput
 from decussate.records import NotSaved, Store
 from decussate.records.demo import load_demo
 from decussate.records.people import People
+from decussate.records.scanning import Scanner
 from decussate.web import (
     access_pages,
     access_patient,
+    access_second_factor,
     api,
     api_tokens,
     attachments,
@@ -39,6 +41,7 @@ from decussate.web import (
 )
 from decussate.web.access import Access, NotAdmitted, gate
 from decussate.web.access_pages import answer_not_admitted
+from decussate.web.access_rate import TooManyRequests
 from decussate.web.bedside import load_parts
 from decussate.web.limits import BodyInTime
 from decussate.web.pictures import load_pictures
@@ -53,7 +56,12 @@ LOCAL_HOSTS = ("127.0.0.1", "localhost", "::1")
 
 
 def create_app(
-    database: Path | str, demo: bool, *, hosts: Sequence[str] = LOCAL_HOSTS, tls: bool = False
+    database: Path | str,
+    demo: bool,
+    *,
+    hosts: Sequence[str] = LOCAL_HOSTS,
+    tls: bool = False,
+    scanner: Scanner | None = None,
 ) -> FastAPI:
     """Make the web application.
 
@@ -69,6 +77,8 @@ def create_app(
         Names under which the server may be addressed.
     tls : bool
         Whether the pages are served encrypted.
+    scanner : Scanner, optional
+        What looks for malware in files that are attached.
 
     Returns
     -------
@@ -105,12 +115,14 @@ def create_app(
         dependencies=[Depends(gate)],
     )
     app.state.store = store
+    app.state.scanner = scanner
     app.state.access = Access(store, demonstration=demonstration, tls=tls)
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)
     app.add_middleware(BodyInTime)
-    app.add_middleware(OwnPagesOnly, hosts=hosts, tls=tls)
+    app.add_middleware(OwnPagesOnly, hosts=hosts, tls=tls, refused=_foreign(app))
     app.mount("/static", StaticFiles(directory=STATIC))
     app.include_router(access_pages.router)
+    app.include_router(access_second_factor.router)
     app.include_router(access_patient.router)
     app.include_router(people.router)
     app.include_router(pages.router)
@@ -132,8 +144,18 @@ def create_app(
     app.add_exception_handler(NotSaved, _not_saved)
     app.add_exception_handler(RequestValidationError, _bad_form)
     app.add_exception_handler(ValidationError, _bad_value)
+    app.add_exception_handler(TooManyRequests, _too_many)
     app.add_exception_handler(HTTPException, _bad_request)
     return app
+
+
+def _foreign(app: FastAPI) -> Callable[[str, str, str], None]:
+    """Put into the trail what did not come from the program's own pages."""
+
+    def note(reason: str, asked: str, address: str) -> None:
+        app.state.access.refusals.note(reason, asked, address)
+
+    return note
 
 
 async def _bad_input(request: Request, error: Exception) -> Response:
@@ -178,6 +200,20 @@ async def _bad_value(request: Request, error: Exception) -> Response:
     first = error.errors(include_url=False)[0]
     field = str(first["loc"][0]) if first["loc"] else "entry"
     return problem_response(request, BadInput(field, first["input"], first["msg"].lower()), 422)
+
+
+async def _too_many(request: Request, error: Exception) -> Response:
+    assert isinstance(error, TooManyRequests)  # noqa: S101
+    who = "you" if error.kind == "person" else "this network address"
+    problem = BadInput(
+        "requests",
+        f"very many from {who} in this minute",
+        f"the next in {error.wait_s} s",
+        hint="Entries wait on this device and are sent again by themselves.",
+    )
+    answer = problem_response(request, problem, 429, recorded="Not answered yet.")
+    answer.headers["Retry-After"] = str(error.wait_s)
+    return answer
 
 
 async def _bad_request(request: Request, error: Exception) -> Response:

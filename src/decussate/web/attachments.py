@@ -77,7 +77,13 @@ async def add_attachment(request: Request, examination_id: str) -> Response:
     identity = check_identity(str(form.get("attachment", "")))
     name, content = file.filename, await file.read()
     await run_in_threadpool(
-        attach, store_of(request), examination_id, name, content, attachment=identity
+        attach,
+        store_of(request),
+        examination_id,
+        name,
+        content,
+        attachment=identity,
+        scanner=request.app.state.scanner,
     )
     return RedirectResponse(f"/examinations/{examination_id}/attachments#a-{identity}", 303)
 

@@ -87,6 +87,27 @@ def close_account(request: Request, name: Annotated[str, Form()]) -> Response:
     return _page(request, done=f"The account of {name} is closed.")
 
 
+@router.post("/people/second-factor")
+@needs(Permission.PEOPLE)
+def take_off_second_factor(request: Request, name: Annotated[str, Form()]) -> Response:
+    """Take the second factor of a person off who has lost phone and recovery codes."""
+    try:
+        person = _person(request, name)
+        _require_appointing(request, person.role)
+        access_of(request).factors.remove(person)
+    except BadInput as problem:
+        return _page(request, said=problem, status=422)
+    return _page(request, done=f"{name} signs in by the password alone until a new one is set up.")
+
+
+@router.post("/people/second-factor-for-all")
+@needs(Permission.PEOPLE)
+def require_second_factor(request: Request, wanted: Annotated[str, Form()]) -> Response:
+    """Ask everybody for a second factor from the next sign-in on, or no longer."""
+    access_of(request).factors.require(wanted=wanted == "yes")
+    return _page(request, done="Saved.")
+
+
 @router.get("/trail")
 @needs(Permission.TRAIL)
 def trail_page(request: Request) -> Response:
@@ -115,6 +136,8 @@ def _page(
         "closed": [one for one in everybody if one.closed_at is not None],
         "roles": [role for role in Role if _may_appoint(me, role)],
         "grants": GRANTS,
+        "holders": access_of(request).factors.holders(),
+        "required": access_of(request).factors.required_since(),
         "mine": [one.id for one in everybody if _may_appoint(me, one.role)],
         "said": said,
         "done": done,

@@ -17,9 +17,10 @@ from __future__ import annotations
 import logging
 import re
 import traceback
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from urllib.parse import SplitResult, urlsplit
 
+from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import ClientDisconnect
 from starlette.responses import PlainTextResponse
@@ -32,6 +33,9 @@ __all__ = ["LARGEST_BODY", "LARGEST_WITH_FILE", "SAFE_METHODS", "OwnPagesOnly"]
 _log = logging.getLogger(__name__)
 
 SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
+
+METHODS = SAFE_METHODS | {"POST", "PUT", "PATCH", "DELETE"}
+"""Every method that is looked at; TRACE, which would send a request back, is not."""
 
 LARGEST_BODY = 256 * 1024
 """Bytes accepted in one request: some 2 000 lines of shorthand (judgement)."""
@@ -55,8 +59,12 @@ HEADERS = {
 }
 
 
-ENCRYPTED_FOR_A_YEAR = {"Strict-Transport-Security": "max-age=31536000"}
-"""Told with TLS: the browser then never asks this host unencrypted (RFC 6797)."""
+ENCRYPTED_FOR_A_YEAR = {"Strict-Transport-Security": "max-age=31536000; includeSubDomains"}
+"""Told with TLS: the browser then never asks this host, or one under it, unencrypted (RFC 6797)."""
+
+
+ATTEMPTS = {403: "another site", 421: "another name"}
+"""Refusals of which somebody should know, by their status."""
 
 
 class OwnPagesOnly:
@@ -71,10 +79,20 @@ class OwnPagesOnly:
         name at this machine is refused.
     tls : bool
         Whether the pages are served encrypted.
+    refused : callable, optional
+        Takes note of a request that tried to get round: reason, what was asked, where from.
     """
 
-    def __init__(self, app: ASGIApp, hosts: Sequence[str], *, tls: bool) -> None:
+    def __init__(
+        self,
+        app: ASGIApp,
+        hosts: Sequence[str],
+        *,
+        tls: bool,
+        refused: Callable[[str, str, str], None] | None = None,
+    ) -> None:
         self._app = app
+        self._refused = refused
         self._hosts = frozenset(hosts)
         self._headers = HEADERS | (ENCRYPTED_FOR_A_YEAR if tls else {})
 
@@ -99,6 +117,7 @@ class OwnPagesOnly:
         refusal = self._refusal(scope["method"], scope["path"], Headers(scope=scope))
         answer = self._app if refusal is None else refusal
         try:
+            await self._note(scope, refusal)
             await answer(scope, receive, send_with_headers)
         except Exception as fault:
             if not isinstance(fault, ClientDisconnect):
@@ -107,10 +126,21 @@ class OwnPagesOnly:
                 apology = PlainTextResponse("The server failed; it says why in its log.", 500)
                 await apology(scope, receive, send_with_headers)
 
+    async def _note(self, scope: Scope, refusal: PlainTextResponse | None) -> None:
+        reason = ATTEMPTS.get(refusal.status_code) if refusal is not None else None
+        if self._refused is None or reason is None:
+            return
+        address = scope["client"][0] if scope.get("client") else "unknown"
+        asked = f"{scope['method']} {scope['path']}"
+        await run_in_threadpool(self._refused, reason, asked, address)
+
     def _refusal(self, method: str, path: str, headers: Headers) -> PlainTextResponse | None:
         host = headers.get("host", "")
         if _parts_of(f"//{host}").hostname not in self._hosts:
             return PlainTextResponse("This server is not addressed by that name.", 421)
+        if method not in METHODS:
+            allowed = {"Allow": ", ".join(sorted(METHODS))}
+            return PlainTextResponse("Refused: no such method.", 405, allowed)
         if method in SAFE_METHODS:
             return None
         if not _from_own_page(headers, host):

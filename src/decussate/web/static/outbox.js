@@ -3,11 +3,12 @@
 // They are kept in IndexedDB and not in localStorage: a write there is a transaction that can be asked to reach the disk
 // before it is reported as done, so that what was touched outlives a crash of the browser. An entry has an identity from
 // the moment of the touch; sent twice, it is one entry. As soon as the server has answered, it is deleted here. An entry is
-// its examiner's: it waits through locking and signing out, and is sent when that person is signed in here again.
+// its examiner's: it waits through locking and signing out, and is sent when that person is signed in here again. Until then
+// nobody can read it here: it is sealed (AES-GCM) with a key that the server holds and a page of that person is given.
 "use strict";
 
 const RETRY_MS = 3000;
-const { person, personName } = document.body.dataset;
+const { person, personName, outboxKey } = document.body.dataset;
 const opened = new Promise((ready, fail) => {
   const asked = indexedDB.open("decussate-outbox", 1);
   asked.onupgradeneeded = () => asked.result.createObjectStore("entries", { keyPath: "number", autoIncrement: true });
@@ -23,18 +24,44 @@ function kept(mode, deed) {
     deal.onabort = deal.onerror = () => fail(deal.error);
   }));
 }
-const waiting = () => kept("readonly", (entries) => entries.getAll());
-const mine = async () => (await waiting()).filter((entry) => entry.person === person);
+const everyones = () => kept("readonly", (entries) => entries.getAll());
+const waiting = async () => Promise.all((await everyones()).filter((row) => row.person === person).map(unsealed));
+const mine = waiting;
 const forget = (number) => kept("readwrite", (entries) => entries.delete(number));
+
+const bytes = (base64) => Uint8Array.from(atob(base64), (sign) => sign.charCodeAt(0));
+const sealing = outboxKey && crypto.subtle.importKey("raw", bytes(outboxKey), "AES-GCM", false, ["encrypt", "decrypt"]);
+async function keep({ number, uncertain, person: whose, personName: name, ...inside }) {
+  const iv = crypto.getRandomValues(new Uint8Array(12));
+  const sealed = await crypto.subtle.encrypt({ name: "AES-GCM", iv }, await sealing, new TextEncoder().encode(JSON.stringify(inside)));
+  const row = { person: whose, personName: name, uncertain, iv, sealed };
+  return kept("readwrite", (entries) => entries.put(number === undefined ? row : { number, ...row }));
+}
+async function unsealed({ iv, sealed, ...row }) {
+  if (!sealed) return row;
+  try {
+    const inside = await crypto.subtle.decrypt({ name: "AES-GCM", iv }, await sealing, sealed);
+    return { ...row, ...JSON.parse(new TextDecoder().decode(inside)) };
+  } catch {
+    return { ...row, action: "", body: "", words: "an entry", refused: "It was sealed for another database, and cannot be read for this one." };
+  }
+}
+// Sealing takes a moment: one after the other, so that quick touches keep their order.
+let keeping = Promise.resolve();
+const keepNext = (entry) => (keeping = keeping.catch(() => undefined).then(() => keep(entry)));
+
+// What is refused for now and taken later: the server cannot save it, is asked too often, or wants something of the person first.
+const later = (answer) => answer.status >= 500 || answer.status === 429 || ["change", "enrol"].includes(answer.headers.get("not-admitted"));
+const seconds = (answer) => Number(answer?.headers?.get("retry-after")) || 0;
 
 // While the server does not answer, nothing overtakes what waits.
 let behind = false;
 let retry = 0;
 
-function fellBehind() {
+function fellBehind(answer) {
   behind = true;
   clearTimeout(retry);
-  retry = setTimeout(sendWaiting, RETRY_MS);
+  retry = setTimeout(sendWaiting, Math.max(RETRY_MS, seconds(answer) * 1000));
   showWaiting();
 }
 
@@ -53,7 +80,7 @@ document.addEventListener("htmx:config:request", (event) => {
   }
   const words = submitter?.dataset.words || submitter?.getAttribute("aria-label") || submitter?.textContent.trim() || "Story";
   const entry = { action, body: new URLSearchParams(body).toString(), words, refused: "", person, personName };
-  ctx.outbox = kept("readwrite", (entries) => entries.add(entry)).catch(notKept);
+  ctx.outbox = keepNext(entry).catch(notKept);
   if (!behind) return;
   event.preventDefault();
   submitter?.classList.add("waiting");
@@ -76,14 +103,14 @@ document.addEventListener("htmx:finally:request", async (event) => {
   const ctx = event.detail.ctx;
   if (ctx.response?.status === 401) behind = true; // kept until that person is signed in again, and so is what follows
   if (!ctx.outbox || ctx.response?.status === 401) return;
-  if (ctx.response && ctx.response.status < 500) {
+  if (ctx.response && !later(ctx.response)) {
     const number = await ctx.outbox;
     if (number !== undefined) await forget(number);
   } else {
     ctx.request.submitter?.classList.add("waiting");
     const number = await ctx.outbox;
     if (number !== undefined && nobodyKnows(ctx.response)) await markUncertain(number);
-    fellBehind();
+    fellBehind(ctx.response);
   }
 });
 
@@ -91,8 +118,8 @@ document.addEventListener("htmx:finally:request", async (event) => {
 // recorded once in either case; until the server has answered it cannot be taken back.
 const nobodyKnows = (answer) => answer?.headers?.get("recorded") === "uncertain";
 async function markUncertain(number) {
-  const entry = (await waiting()).find((one) => one.number === number);
-  if (entry) await kept("readwrite", (entries) => entries.put({ ...entry, uncertain: true }));
+  const row = await kept("readonly", (entries) => entries.get(number));
+  if (row) await kept("readwrite", (entries) => entries.put({ ...row, uncertain: true }));
 }
 
 function say(words) {
@@ -116,13 +143,12 @@ async function takeBackWaiting() {
 
 async function showWaiting() {
   const place = document.getElementById("waiting");
-  const everyones = await waiting();
-  const all = everyones.filter((entry) => entry.person === person);
+  const [others, all] = [(await everyones()).filter((row) => row.person !== person), await mine()];
   const held = all.filter((entry) => !entry.refused);
   place.replaceChildren();
-  for (const name of new Set(everyones.filter((entry) => entry.person !== person).map((entry) => entry.personName))) {
+  for (const name of new Set(others.map((row) => row.personName))) {
     const words = document.createElement("p");
-    const count = everyones.filter((entry) => entry.personName === name).length;
+    const count = others.filter((row) => row.personName === name).length;
     words.textContent = `⧗ ${count === 1 ? "1 entry waits" : `${count} entries wait`} on this device until ${name} is signed in here.`;
     place.append(words);
   }
@@ -164,9 +190,9 @@ async function sendWaiting() {
         const headers = { "Content-Type": "application/x-www-form-urlencoded", "HX-Request": "true", "Signed-In-As": person };
         answer = await fetch(next.action, { method: "POST", body: next.body, headers, signal: AbortSignal.timeout(15000) });
         if (nobodyKnows(answer)) await markUncertain(next.number);
-        if (answer.status >= 500) throw new Error("the server could not save it");
+        if (later(answer)) throw new Error("it is taken later");
       } catch {
-        fellBehind();
+        fellBehind(answer);
         return;
       }
       if (answer.status === 401) {
@@ -177,7 +203,7 @@ async function sendWaiting() {
       else {
         const said = new DOMParser().parseFromString(await answer.text(), "text/html").body.textContent;
         next.refused = said.replace(/\s+/g, " ").trim() || `The server refused it (${answer.status}).`;
-        await kept("readwrite", (entries) => entries.put(next));
+        await keep(next);
       }
     }
     behind = false;
