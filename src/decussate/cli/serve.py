@@ -91,6 +91,7 @@ def serve(
         host=host,
         port=port,
         log_level="warning",
+        access_log=False,  # addresses of pages would be a log of who was looked at
         proxy_headers=False,  # whoever asks could claim any address
         server_header=False,
         timeout_graceful_shutdown=5,  # a browser that keeps its connection does not keep us
