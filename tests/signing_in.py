@@ -1,9 +1,21 @@
 """Signing people in for tests of the pages, past the page that asks for the password."""
 
+from datetime import UTC, datetime
+
 from decussate.records.people import DEMONSTRATOR, Person
 from decussate.records.roles import Role
 
 PASSWORD = "an invented word of mouth"  # noqa: S105
+
+
+class Clock:
+    """A clock that a test sets: nine in the morning of an invented day, until it is moved."""
+
+    def __init__(self) -> None:
+        self.now = datetime(2026, 3, 1, 9, tzinfo=UTC)
+
+    def __call__(self) -> datetime:
+        return self.now
 
 
 def signed_in(app, person: Person | None = None) -> str:

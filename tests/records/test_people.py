@@ -6,7 +6,7 @@ exactly as typed), V6.4.1 (given passwords expire and are changed), NIST SP 800-
 """
 
 from contextlib import suppress
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 
 import pytest
 from argon2 import PasswordHasher, extract_parameters
@@ -28,17 +28,10 @@ from decussate.records.passwords import (
 from decussate.records.people import DEMONSTRATOR, ONE_TIME_FOR, People
 from decussate.records.roles import GRANTS, Permission, Role
 from decussate.records.tables import persons, signed_in
+from signing_in import Clock
 
 WORDS = "an invented word of mouth"
 OTHER = "quite another, also invented"
-
-
-class Clock:
-    def __init__(self) -> None:
-        self.now = datetime(2026, 3, 1, 9, tzinfo=UTC)
-
-    def __call__(self) -> datetime:
-        return self.now
 
 
 @pytest.fixture

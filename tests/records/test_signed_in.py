@@ -3,7 +3,7 @@
 Checked against: OWASP ASVS 5.0 V7.2 (random, kept as a hash), V7.3 (idle and absolute end).
 """
 
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 
 import pytest
 from sqlalchemy import select
@@ -17,17 +17,10 @@ from decussate.records.roles import Role
 from decussate.records.signed_in import ABSOLUTE, COARSE, Visits
 from decussate.records.tables import persons, signed_in
 from decussate.records.transfer import file_rows
+from signing_in import Clock
 
 WORDS = "an invented word of mouth"
 BROWSER = {"device": "a test", "address": "192.0.2.1", "action": "signed in"}
-
-
-class Clock:
-    def __init__(self) -> None:
-        self.now = datetime(2026, 3, 1, 9, tzinfo=UTC)
-
-    def __call__(self) -> datetime:
-        return self.now
 
 
 @pytest.fixture

@@ -128,6 +128,10 @@ def test_no_program_is_started_but_the_scanner_and_nothing_is_evaluated():
     assert evaluates == set()
 
 
+async def _nothing(*_: object) -> None:
+    """A program that answers nothing: only its encryption is looked at."""
+
+
 @pytest.fixture(scope="module")
 def served(tmp_path_factory) -> ssl.SSLContext:
     """The context that `decussate serve` gives its server."""
@@ -136,19 +140,12 @@ def served(tmp_path_factory) -> ssl.SSLContext:
     certificate, key = folder / "certificate.pem", folder / "key.pem"
     issued.cert_chain_pems[0].write_to_path(certificate)
     issued.private_key_pem.write_to_path(key)
-    files = {"ssl_certfile": str(certificate), "ssl_keyfile": str(key)}
-    config = uvicorn.Config("nothing", **files, **limits.SERVER_LIMITS)
-    config.load_app = lambda: None
-    config.is_ssl  # noqa: B018
-    return uvicorn.config.create_ssl_context(
-        certfile=files["ssl_certfile"],
-        keyfile=files["ssl_keyfile"],
-        password=None,
-        ssl_version=config.ssl_version,
-        cert_reqs=config.ssl_cert_reqs,
-        ca_certs=None,
-        ciphers=config.ssl_ciphers,
+    config = uvicorn.Config(
+        _nothing, ssl_certfile=certificate, ssl_keyfile=key, **limits.SERVER_LIMITS
     )
+    config.load()
+    assert config.ssl is not None
+    return config.ssl
 
 
 def shake_hands(server: ssl.SSLContext, **client: ssl.TLSVersion) -> str | None:

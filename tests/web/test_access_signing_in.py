@@ -7,7 +7,7 @@ server), V7.3 (idle and absolute end), V7.4 (ending); RFC 6265bis (cookie prefix
 import logging
 import statistics
 import time
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 from uuid import uuid4
 
 import pytest
@@ -26,20 +26,12 @@ from decussate.records.tables import signed_in as browsers
 from decussate.web.access import Access
 from decussate.web.access_guesses import FREE, LONGEST_WAIT, TooManyGuesses
 from decussate.web.app import create_app
-from signing_in import PASSWORD, an_owner
+from signing_in import PASSWORD, Clock, an_owner
 
 OWNER = "Olga Example, invented owner"
 ANOTHER = "another word, invented as well"
 WRONG = "a wrong guess of twelve"
 SECRET = "a canary of a secret"  # noqa: S105
-
-
-class Clock:
-    def __init__(self) -> None:
-        self.now = datetime(2026, 3, 1, 9, tzinfo=UTC)
-
-    def __call__(self) -> datetime:
-        return self.now
 
 
 @pytest.fixture(autouse=True)

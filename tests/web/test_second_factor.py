@@ -23,17 +23,9 @@ from decussate.web.access import Access
 from decussate.web.access_guesses import FREE
 from decussate.web.access_tickets import TICKET_FOR, Tickets
 from decussate.web.app import create_app
-from signing_in import PASSWORD, a_person, an_owner, signed_in
+from signing_in import PASSWORD, Clock, a_person, an_owner, signed_in
 
 EXAMINER = "Example, examiner"
-
-
-class Clock:
-    def __init__(self) -> None:
-        self.now = datetime(2026, 3, 1, 9, tzinfo=UTC)
-
-    def __call__(self) -> datetime:
-        return self.now
 
 
 @pytest.fixture(autouse=True)
