@@ -6,6 +6,7 @@ end of the one of eight, RFC 4226, section 5.3); OWASP ASVS 5.0 V6.5 (used once,
 
 import base64
 from datetime import UTC, datetime, timedelta
+from math import log2
 from threading import Barrier, Thread
 from urllib.parse import parse_qs, urlsplit
 
@@ -16,17 +17,20 @@ from sqlalchemy import select, text
 from decussate.errors import BadInput
 from decussate.records import Store, acting_as
 from decussate.records.chain import links
+from decussate.records.passwords import LETTERS
 from decussate.records.people import People, Person
 from decussate.records.roles import Role
 from decussate.records.second_factors import (
     DRIFT,
     RECOVERY_CODES,
+    SECRET,
     STEP_S,
     SecondFactors,
     code_at,
 )
 from decussate.records.signed_in import Visits
 from decussate.records.tables import recovery_codes
+from signing_in import Clock
 
 VECTORS = {
     59: "94287082",
@@ -37,14 +41,6 @@ VECTORS = {
     20000000000: "65353130",
 }
 """RFC 6238, appendix B: seconds since 1970, and the code for the secret 12345678901234567890."""
-
-
-class Clock:
-    def __init__(self) -> None:
-        self.now = datetime(2026, 3, 1, 9, tzinfo=UTC)
-
-    def __call__(self) -> datetime:
-        return self.now
 
 
 @pytest.fixture
@@ -176,6 +172,12 @@ def test_a_recovery_code_counts_once_and_is_kept_as_argon2id(factors, owner, sec
     assert not factors.accept(owner, wrong)
     factors.new_recovery(owner)
     assert not factors.accept(owner, second)  # the old ones have ended
+
+
+def test_a_recovery_code_is_long_enough():
+    """At least 20 bits (ASVS 5.0, V6.5.4), beside the mark by which it is found."""
+    assert len(set(LETTERS)) == len(LETTERS)
+    assert SECRET * log2(len(LETTERS)) >= 20
 
 
 def test_a_code_of_one_person_is_worth_nothing_to_another(factors, store, owner, secret, clock):
